@@ -1,0 +1,1 @@
+"""The shipped rulebooks as data, and their strict loader."""

@@ -1,0 +1,1 @@
+"""Measures of a temperature record and of salt in meat: numpy only."""

@@ -1,0 +1,1 @@
+"""Accounts, sessions and what each role may do."""

@@ -1,0 +1,1 @@
+"""One module for each page: its frozen context and its route."""

@@ -1,0 +1,1 @@
+"""What was measured: how it arrives and where it is kept."""

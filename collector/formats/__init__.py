@@ -1,0 +1,1 @@
+"""One module for each payload format that can be read."""

@@ -1,0 +1,1 @@
+"""Kitchens that can go wrong."""
