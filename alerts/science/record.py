@@ -53,3 +53,35 @@ def checked_record(times_at: ArrayLike, temps_c: ArrayLike) -> tuple[FloatArray,
     if (np.diff(times) < 0).any():
         raise ValueError("the instants of a record never go back")
     return times, temps
+
+
+def single_record(times_at: ArrayLike, temps_c: ArrayLike) -> tuple[FloatArray, FloatArray]:
+    """Return instants [s] and temperatures [°C] of one record as arrays of floats, or refuse it.
+
+    Parameters
+    ----------
+    times_at : array of float, shape (n,), n >= 1
+        Instants, never going back; two equal instants are a step. [s since 1970 UTC]
+    temps_c : array of float, shape (n,)
+        Temperature at each instant. [°C]
+
+    Returns
+    -------
+    tuple of ndarray, shapes (n,) and (n,)
+        The same values as 64-bit floats. [s], [°C]
+
+    Raises
+    ------
+    ValueError
+        As `checked_record`, and if there are several rows of temperatures.
+
+    Examples
+    --------
+    >>> times, temps = single_record([0, 60], [3, 4])
+    >>> temps.tolist()
+    [3.0, 4.0]
+    """
+    times, temps = checked_record(times_at, temps_c)
+    if temps.ndim != 1:
+        raise ValueError("this measure takes one record at a time")
+    return times, temps
