@@ -22,6 +22,18 @@ class Person:
 
 
 @dataclass(frozen=True, slots=True)
+class Told:
+    """One attempt to tell one person of one occasion by one channel."""
+
+    at: Instant
+    occasion: str
+    person: str
+    channel: str
+    accepted: bool
+    detail: str = ""
+
+
+@dataclass(frozen=True, slots=True)
 class Alarm:
     """An alarm with its state in the sense of ISA-18.2: active or returned, acknowledged or not."""
 
@@ -36,7 +48,7 @@ class Alarm:
     returned_at: Instant | None = None
     return_sentence: str = ""
     return_parameters: dict[str, float | int | str | None] = field(default_factory=dict)
-    told: tuple[e.AlarmTold, ...] = ()
+    told: tuple[Told, ...] = ()
 
     @property
     def active(self) -> bool:
@@ -352,7 +364,8 @@ def _alarm_told(k: Kitchen, entry: e.Entry, event: e.AlarmTold) -> Kitchen:
     alarm = k.alarm(event.alarm)
     if alarm is None:
         return k
-    heard = replace(alarm, told=(*alarm.told, event))
+    told = Told(entry.at, event.occasion, event.person, event.channel, event.accepted, event.detail)
+    heard = replace(alarm, told=(*alarm.told, told))
     if event.alarm in k.past_alarms:
         return replace(k, past_alarms=_with(k.past_alarms, event.alarm, heard))
     return replace(k, alarms=_with(k.alarms, event.alarm, heard))

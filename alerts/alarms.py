@@ -1,0 +1,51 @@
+"""The life of an alarm, in the states of ISA-18.2 / IEC 62682. Pure: no clock, no I/O."""
+
+from collections.abc import Iterable, Mapping
+
+from collector.events import AlarmChanged, AlarmRaised, AlarmReturned, Draft
+from collector.findings import Condition
+from collector.kitchen import Alarm, Kitchen
+from collector.sample import Instant
+
+Key = tuple[str, str]
+Figures = dict[str, float | int | str | None]
+
+
+def worth_telling(before: Condition, after: Condition) -> bool:
+    """Return whether a standing alarm has become something that must be told anew.
+
+    A sentence that moved on (*may pass* to *has passed*), more batches, or an early crossing that has come nearer
+    by half an hour; figures that merely drift are seen on the page.
+    """
+    if before.sentence != after.sentence or set(after.lots) - set(before.lots):
+        return True
+    if before.early_at is None or after.early_at is None:
+        return False
+    return before.early_at - after.early_at >= 1800.0
+
+
+def step(
+    kitchen: Kitchen, conditions: Iterable[Condition], judged_units: Iterable[str], now: Instant,
+    returns: Mapping[Key, Figures] | None = None,
+) -> list[Draft]:  # fmt: skip
+    """Return what happened to the alarms of the judged units, given everything that holds in them now.
+
+    A condition without a standing alarm raises one; a standing alarm without its condition returns to normal. Alarms
+    of units that were not judged are left alone. `returns` holds the figures of the sentence that says it is over.
+    """
+    units = set(judged_units)
+    standing: dict[Key, Alarm] = {a.condition.key: a for a in kitchen.active_alarms() if a.condition.unit in units}
+    holding = {c.key: c for c in conditions if c.unit in units}
+    drafts = []
+    for key, condition in holding.items():
+        alarm = standing.get(key)
+        if alarm is None:
+            drafts.append(Draft(now, "watch", AlarmRaised(condition)))
+        elif worth_telling(alarm.condition, condition):
+            drafts.append(Draft(now, "watch", AlarmChanged(alarm.id, condition)))
+    for key, alarm in standing.items():
+        if key not in holding:
+            figures = dict((returns or {}).get(key, {}))
+            sentence = f"{alarm.condition.kind}_returned"
+            drafts.append(Draft(now, "watch", AlarmReturned(alarm.id, sentence, figures)))
+    return drafts

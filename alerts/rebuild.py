@@ -1,0 +1,122 @@
+"""The watch's state of a unit, made anew from the store: at start, after late readings, when a tub has moved. Pure."""
+
+from collections.abc import Callable
+
+import numpy as np
+
+from alerts.history import TubHistory
+from alerts.science.exposure import stretches_above
+from alerts.surroundings import Fetch, corrected, gap_after_s, lead, start_c, tau_of
+from alerts.trace import Copies, tub_history
+from alerts.watch import (
+    AIR_KEPT_S,
+    EXCURSION_JOIN_S,
+    FREEZING_C,
+    Heard,
+    TubState,
+    UnitWatch,
+    mark_air,
+)
+from collector.batches import Batch
+from collector.kitchen import Kitchen
+from collector.readings import Quantity, Reading, Unit
+from collector.sample import Instant
+
+Last = Callable[[str, Instant], Reading | None]
+"""(channel, at) to the last reading measured before the instant: the local store's `before`."""
+
+TIME_CONSTANTS = 6.0
+"""How many time constants of the past decide the present: what is older weighs less than 0.3 %."""
+
+
+def rebuilt(
+    unit: Unit, limit_c: float, kitchen: Kitchen, fetch: Fetch, last: Last, now: Instant, since_at: Instant
+) -> UnitWatch:
+    """Return the unit as the watch would know it, had it taken every stored reading in order of measured time.
+
+    `since_at` is when watching began: silence of a channel never heard counts from there.
+    """
+    watch = UnitWatch(unit, limit_c, since_at)
+    for assignment in kitchen.assignments_of(unit.id, now):
+        reading = last(assignment.channel, now + 1.0)
+        heard_at = max(since_at, assignment.from_at)
+        if reading is None or reading.measured_at < assignment.from_at:
+            watch.channels[assignment.channel] = Heard(assignment, heard_at, -np.inf, np.nan)
+        else:
+            received = max(reading.received_at, min(heard_at, now))
+            watch.channels[assignment.channel] = Heard(
+                assignment, received, reading.measured_at, reading.value + assignment.offset_c
+            )
+    _fill_air(watch, kitchen, fetch, now)
+    for batch in kitchen.standing_in(unit.id, now):
+        for tub in batch.tubs:
+            if _stands(batch, tub, unit.id, now):
+                watch.tubs.append(_tub_state(watch, batch, tub, kitchen, fetch, now))
+    return watch
+
+
+def _stands(batch: Batch, tub: str, unit: str, at: Instant) -> bool:
+    return any(
+        p.tub == tub and p.unit == unit and p.from_at <= at and (p.until_at is None or at < p.until_at)
+        for p in batch.placements
+    )
+
+
+def _fill_air(watch: UnitWatch, kitchen: Kitchen, fetch: Fetch, now: Instant) -> None:
+    air = [
+        h.assignment
+        for h in watch.channels.values()
+        if h.assignment.quantity is Quantity.AIR_TEMPERATURE and h.assignment.lot is None
+    ]
+    if not air:
+        return
+    newest = max(watch.channels[a.channel].measured_at for a in air)
+    records = [corrected(fetch(a.channel, newest - AIR_KEPT_S, now + 1.0), a) for a in air if np.isfinite(newest)]
+    if not records:
+        return
+    times, values = lead(records, max(gap_after_s(a.interval_s) for a in air))
+    for at, value in zip(times.tolist(), values.tolist(), strict=True):
+        watch.at, watch.air_c = at, value
+        watch.air.append((at, value))
+        mark_air(watch, at, value)
+
+
+def _tub_state(watch: UnitWatch, batch: Batch, tub: str, kitchen: Kitchen, fetch: Fetch, now: Instant) -> TubState:
+    tau = tau_of(batch)
+    until_at = watch.at + 0.001 if watch.at is not None else now
+    since_at = until_at - TIME_CONSTANTS * tau
+    begin_at = since_at if since_at > batch.started_at else None
+    history = tub_history(batch, tub, kitchen, fetch, until_at, begin_at, bulk=True)
+    if history is None or history.times_at.size < 2:
+        filled, known = start_c(batch)
+        assumed = filled if filled is not None else watch.air_c
+        spread = Copies(assumed, assumed, assumed) if known else Copies(assumed, min(assumed, 0.0), max(assumed, 10.0))
+        return TubState(batch.lot, tub, tau, spread, batch.plan.arrangement != "tub")
+    copies = Copies(float(history.likely_c[-1]), float(history.lower_c[-1]), float(history.upper_c[-1]))
+    state = TubState(batch.lot, tub, tau, copies, batch.plan.arrangement != "tub")
+    state.probed_at = _probed_at(watch, batch, tub)
+    _mark_past(watch, state, history)
+    return state
+
+
+def _probed_at(watch: UnitWatch, batch: Batch, tub: str) -> Instant | None:
+    heard = [
+        h.measured_at
+        for h in watch.channels.values()
+        if h.assignment.lot == batch.lot and h.assignment.tub in (None, tub) and np.isfinite(h.measured_at)
+    ]
+    return max(heard, default=None)
+
+
+def _mark_past(watch: UnitWatch, state: TubState, history: TubHistory) -> None:
+    times, likely = history.times_at, history.likely_c
+    over = stretches_above(times, likely, watch.limit_c, at_least_s=0.0, join_s=EXCURSION_JOIN_S)
+    if over:
+        last = over[-1]
+        if watch.warm_until is None or last.until_at > watch.warm_until:
+            watch.warm_since, watch.warm_until, watch.warm_peak_c = last.from_at, last.until_at, last.peak_c
+        if likely[-1] > watch.limit_c:
+            state.over_since = last.from_at
+    if likely[-1] <= FREEZING_C:
+        above = np.flatnonzero(likely > FREEZING_C)
+        state.freezing_since = float(times[above[-1] + 1]) if above.size else float(times[0])

@@ -1,0 +1,154 @@
+"""Every sentence a person is told about an alarm, as (key, parameters), in the site's own time. Pure: no clock, no I/O.
+
+The words follow three rules: the first line can be read on a locked screen; nothing is ever called good; and no
+sentence says what is to become of the food, which is for a responsible person by day.
+"""
+
+from collections.abc import Mapping
+from datetime import UTC, datetime
+from zoneinfo import ZoneInfo
+
+from collector.findings import Condition
+from collector.kitchen import Alarm
+from collector.sample import Instant
+
+CAUTION = "Estimates only: local rules and the responsible person come first."
+Figures = Mapping[str, float | int | str | None]
+
+_FIRST = {
+    "product_may_pass": "{unit_name}: meat may pass {limit_c:.1f} °C from {early_at} (estimate). "
+    "Air {air_c:.1f} °C, above the limit since {since_at}. {tubs_text} Someone must go.",
+    "product_has_passed": "{unit_name}: meat has been above {limit_c:.1f} °C since {since_at} "
+    "(estimate {product_c:.1f} °C). Air {air_c:.1f} °C. {tubs_text} Someone must go.",
+    "air_far_over": "{unit_name}: air above {air_limit_c:.1f} °C since {since_at}, now {air_c:.1f} °C. {tubs_text}",
+    "product_freezing": "{unit_name}: meat at or below -1.5 °C since {since_at} (estimate). Lots {over_lots}. "
+    "Look for ice in the brine and feel the meat.",
+    "unwatched": "{unit_name} is unwatched: nothing heard since {since_at}. Meat may be above {limit_c:.1f} °C by now. "
+    "{tubs_text} Someone must go and measure.",
+    "channel_silent": "{unit_name}: no reading from {channels} since {since_at}.",
+    "nothing_arrives": "Nothing has arrived from any unit since {since_at}: power, network or broker. "
+    "No cold room is watched.",
+    "product_warm_returned": "{unit_name}: back, air {air_c:.1f} °C. {over_text}",
+    "air_far_over_returned": "{unit_name}: air is down to {air_c:.1f} °C.",
+    "product_freezing_returned": "{unit_name}: meat is above -1.5 °C again (estimate). Check the batches for ice.",
+    "unwatched_returned": "{unit_name}: readings arrive again; air {air_c:.1f} °C. "
+    "What happened meanwhile is unknown time.",
+    "channel_silent_returned": "{unit_name}: every channel is heard again.",
+    "nothing_arrives_returned": "Readings arrive again. What happened meanwhile is unknown time.",
+}
+
+_FIRST_STEPS = {
+    "product_warm": (
+        "Is the door shut? Has it power? Does the fan turn?",
+        "Keep the door shut.",
+        "Put a probe in the brine and enter what it reads.",
+        "Move tubs only if it still rises after 30 minutes: to a unit for raw meat, below ready-to-eat food, "
+        "with room; over 20 kg takes two.",
+    ),
+    "air_far_over": ("Is the door shut? Has it power? Does the fan turn?", "Keep the door shut."),
+    "product_freezing": ("Is the set point right?", "Look for ice; do not break tubs out."),
+    "unwatched": (
+        "Put a probe in the brine and enter what it reads.",
+        "Has the sensor power? Is its gateway on the network?",
+    ),
+    "channel_silent": ("Battery, plug, reach of the radio: in that order.",),
+    "nothing_arrives": ("Is there power in the kitchen?", "Is the network up? Does the broker run?"),
+}
+
+TITLES = {
+    "product_warm": "Meat warming",
+    "air_far_over": "Air far above its limit",
+    "product_freezing": "Meat freezing",
+    "unwatched": "Unit unwatched",
+    "channel_silent": "Sensor silent",
+    "nothing_arrives": "Nothing arrives",
+}
+"""What each kind of alarm is called; the kinds are explained in DEVELOPERS.md."""
+
+KEYS = tuple(_FIRST)
+
+
+def clock_text(at: Instant | None, zone: str, *, day: bool = False) -> str:
+    """Return an instant as people of the site read it: `03:10`, with the day where it is asked for."""
+    if at is None:
+        return "an unknown time"
+    local = datetime.fromtimestamp(at, UTC).astimezone(ZoneInfo(zone))
+    return local.strftime("%a %d %b %H:%M" if day else "%H:%M")
+
+
+def span_text(seconds: float) -> str:
+    """Return a span as people say it: `2 h 10`, `25 min`."""
+    minutes = round(seconds / 60.0)
+    hours, rest = divmod(minutes, 60)
+    return f"{hours} h {rest:02d}" if hours else f"{rest} min"
+
+
+def sentence(key: str, parameters: Figures, zone: str) -> str:
+    """Return the first line for a key, its instants in the site's time; a missing figure is said to be unknown."""
+    shown: dict[str, object] = {}
+    for name, value in parameters.items():
+        if name.endswith("_at"):
+            shown[name] = clock_text(float(value), zone) if isinstance(value, (int, float)) else "an unknown time"
+        else:
+            shown[name] = value if value is not None else _Unknown()
+    shown["tubs_text"] = _tubs(parameters)
+    shown["over_text"] = _over(parameters)
+    return _FIRST[key].format_map(_Shown(shown)).strip()
+
+
+class _Unknown:
+    def __format__(self, spec: str) -> str:
+        return "unknown"
+
+
+class _Shown(dict[str, object]):
+    def __missing__(self, key: str) -> object:
+        return _Unknown()
+
+
+def _tubs(parameters: Figures) -> str:
+    count, lots = parameters.get("tubs"), parameters.get("lots")
+    if not isinstance(count, int) or not count:
+        return "Nothing is curing in it."
+    return f"{count} tub{'s' if count != 1 else ''} ({lots})."
+
+
+def _over(parameters: Figures) -> str:
+    over_s, peak_c, limit_c = parameters.get("over_s"), parameters.get("peak_c"), parameters.get("limit_c")
+    if not isinstance(over_s, (int, float)) or not isinstance(limit_c, (int, float)) or not over_s:
+        return "The meat did not pass its limit, by the estimate."
+    peak = f", at most {peak_c:.1f}" if isinstance(peak_c, (int, float)) else ""
+    lots = parameters.get("over_lots") or parameters.get("lots")
+    return (
+        f"Meat was above {limit_c:.1f} °C for {span_text(float(over_s))}{peak} (estimate). "
+        f"Lots {lots} need a decision before use."
+    )
+
+
+def condition_text(condition: Condition, zone: str) -> str:
+    """Return the first line of what a condition says."""
+    return sentence(condition.sentence, condition.parameters, zone)
+
+
+def alarm_text(alarm: Alarm, zone: str) -> str:
+    """Return the line that stands for an alarm now: what it says, or how it ended."""
+    if alarm.active:
+        return condition_text(alarm.condition, zone)
+    return sentence(alarm.return_sentence, {**alarm.condition.parameters, **alarm.return_parameters}, zone)
+
+
+def first_steps(condition: Condition) -> tuple[str, ...]:
+    """Return what to look at first, in order of evidence (rules 4.4)."""
+    return _FIRST_STEPS.get(condition.kind, ())
+
+
+def message(alarm: Alarm, zone: str, link: str = "") -> tuple[str, str]:
+    """Return the first line and the body that a person is told."""
+    lines = []
+    if alarm.active:
+        lines += [f"{n}. {step}" for n, step in enumerate(first_steps(alarm.condition), 1)]
+        if alarm.condition.likely_at is not None:
+            lines.append(f"Likely to pass at {clock_text(alarm.condition.likely_at, zone)} (estimate).")
+        lines.append(link and f"Say that you are going: {link}")
+    lines.append(CAUTION)
+    return alarm_text(alarm, zone), "\n".join(line for line in lines if line)

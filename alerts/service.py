@@ -1,0 +1,338 @@
+"""Takes a group of arrivals or a tick, judges, records, tells. One thread calls it, live or replayed.
+
+The clock is the domain clock that is passed in; the same arrivals and ticks give the same journal.
+"""
+
+import logging
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+
+from alerts.alarms import Key, step
+from alerts.channels.base import Channel
+from alerts.escalation import Telling, due
+from alerts.rebuild import rebuilt
+from alerts.sentences import message
+from alerts.surroundings import TEMPERATURES
+from alerts.watch import Taken, UnitWatch, conditions, projected, return_figures, take, warmest_c
+from collector.batches import Batch
+from collector.events import AlarmTold, Draft, ItemSetAside, ProposalMade
+from collector.findings import Condition, Parameters, Proposal
+from collector.kitchen import Kitchen
+from collector.present import Present
+from collector.readings import Assignment, Unit
+from collector.sample import Instant, Refusal
+from collector.storage import Arrival, Readings
+
+log = logging.getLogger(__name__)
+
+CURSOR = "watch"
+SETTLED_S, UNSETTLED_S = 3600.0, 900.0
+"""House: how often a batch is judged anew while nothing happens, and while its product is too warm, cold or unknown."""
+JUDGED_A_TICK = 8
+"""So that a tick stays short, the rest waits for the next one."""
+PAGE = 500
+
+Judge = Callable[[Kitchen, str, Instant], Proposal | None]
+"""(kitchen, lot, now) to what the rules propose; None for a batch of a site nobody described."""
+
+
+@dataclass(frozen=True, slots=True)
+class Estimate:
+    """The product estimate of one batch at its warmest tub, as the watch carries it."""
+
+    unit: str
+    lot: str
+    at: Instant
+    likely_c: float
+    lower_c: float
+    upper_c: float
+    air_c: float | None
+
+
+@dataclass
+class Service:
+    """The watch of one kitchen."""
+
+    present: Present
+    readings: Readings
+    judge: Judge
+    limit_of: Callable[[Kitchen, Unit], float]
+    clock: Callable[[], Instant]
+    channels: Mapping[str, Channel]
+    reach: Mapping[str, Sequence[str]]
+    """Each person's channels, in the order in which that person wants to be reached."""
+    link_for: Callable[[str, str, Instant], str] = lambda alarm, person, now: ""
+    began_at: Instant | None = None
+    watches: dict[str, UnitWatch] = field(default_factory=dict)
+    taken: int = 0
+    """Position in the arrival log up to which readings have been watched."""
+    _seen: Kitchen = field(default_factory=Kitchen)
+    _signatures: dict[str, tuple[object, ...]] = field(default_factory=dict)
+    _next_change_at: Instant = 0.0
+    _judge_at: dict[str, Instant] = field(default_factory=dict)
+    _broken: dict[str, Instant] = field(default_factory=dict)
+
+    def start(self) -> None:
+        """Rebuild every unit from the store; what arrived meanwhile is history, and the next judgement sees it."""
+        self.began_at = self.clock() if self.began_at is None else self.began_at
+        self.taken = self.readings.head()
+        self._sync(self.clock())
+        self._conclude(list(self.watches), self.clock(), cursors={CURSOR: self.taken})
+
+    def follow(self) -> int:
+        """Take what the arrival log holds behind the cursor; return how many messages that were."""
+        count = 0
+        while arrivals := self.readings.arrivals(self.taken, PAGE):
+            self.take(arrivals)
+            count += len(arrivals)
+        return count
+
+    def take(self, arrivals: Sequence[Arrival]) -> None:
+        """Judge one committed group at once for the units it touches."""
+        now = self.clock()
+        self._sync(now)
+        touched: dict[str, None] = {}
+        for arrival in arrivals:
+            if isinstance(arrival.outcome, Refusal):
+                continue
+            for reading in arrival.outcome:
+                assignment = self._assigned(reading.channel, reading.measured_at)
+                watch = self.watches.get(assignment.unit) if assignment else None
+                if assignment is None or watch is None:
+                    continue
+                offset = assignment.offset_c if assignment.quantity in TEMPERATURES else 0.0
+                take(
+                    watch,
+                    assignment,
+                    Taken(
+                        reading.channel,
+                        reading.measured_at,
+                        reading.received_at,
+                        reading.value + offset,
+                        reading.quality,
+                    ),
+                )
+                touched[assignment.unit] = None
+        if arrivals:
+            self.taken = max(self.taken, arrivals[-1].position)
+        self._mend_late(touched, now)
+        self._conclude(list(touched), now)
+
+    def tick(self) -> None:
+        """Do what only time can do: silence, dwell, judgement, telling."""
+        now = self.clock()
+        self._sync(now)
+        self._conclude(list(self.watches), now)
+        self._judge_due(now)
+
+    def _assigned(self, channel: str, at: Instant) -> Assignment | None:
+        for watch in self.watches.values():
+            heard = watch.channels.get(channel)
+            if heard is not None and heard.assignment.holds_at(at):
+                return heard.assignment
+        return self._seen.assigned(channel, at)
+
+    def _sync(self, now: Instant) -> None:
+        kitchen = self.present.catch_up()
+        before, self._seen = self._seen, kitchen
+        same = all(getattr(before, n) is getattr(kitchen, n) for n in ("batches", "units", "assignments"))
+        if same and now < self._next_change_at:
+            return
+        began = self.began_at if self.began_at is not None else now
+        for unit in kitchen.units.values():
+            signature = _signature(kitchen, unit, now)
+            if self._signatures.get(unit.id) != signature:
+                self._signatures[unit.id] = signature
+                self._rebuild(kitchen, unit, now, began)
+        for lot, batch in kitchen.batches.items():
+            if before.batches.get(lot) is not batch:
+                self._judge_at[lot] = now
+        self._next_change_at = _next_change(kitchen, now)
+
+    def _rebuild(self, kitchen: Kitchen, unit: Unit, now: Instant, began: Instant) -> None:
+        limit_c = self.limit_of(kitchen, unit)
+        try:
+            self.watches[unit.id] = rebuilt(
+                unit, limit_c, kitchen, self.readings.series, self.readings.before, now, began
+            )
+            self._broken.pop(unit.id, None)
+        except Exception as fault:  # noqa: BLE001 - one odd unit is set aside and told; the others go on
+            self.watches.setdefault(unit.id, UnitWatch(unit, limit_c, began))
+            self._set_aside(unit, now, fault)
+
+    def _set_aside(self, unit: Unit, now: Instant, fault: Exception) -> None:
+        log.error("unit set aside unit=%s", unit.id, exc_info=fault)
+        if unit.id not in self._broken:
+            self._broken[unit.id] = now
+            aside = ItemSetAside(f"unit {unit.id}", "its readings could not be worked on; see the log of the service")
+            self.present.decide(lambda kitchen: [Draft(now, "watch", aside)])
+
+    def _mend_late(self, touched: Iterable[str], now: Instant) -> None:
+        for name in touched:
+            watch = self.watches[name]
+            if watch.late:
+                self._rebuild(self._seen, watch.unit, now, self.began_at if self.began_at is not None else now)
+                for lot in {t.lot for t in watch.tubs}:
+                    self._judge_at[lot] = now
+
+    def _conclude(self, units: list[str], now: Instant, cursors: Mapping[str, int] | None = None) -> None:
+        """Turn what holds in the units into alarm events, written with the cursor in one transaction."""
+        standing: dict[str, set[str]] = {}
+        for alarm in self._seen.active_alarms():
+            standing.setdefault(alarm.condition.unit, set()).add(alarm.condition.kind)
+        found: list[Condition] = []
+        returns: dict[Key, dict[str, float | int | str | None]] = {}
+        for name in units:
+            found.extend(self._conditions(name, now, standing.get(name, set())))
+            for kind in standing.get(name, ()):
+                returns[(name, kind)] = return_figures(self.watches[name])
+        found, judged = self._grouped(found, units, now)
+
+        def decide(kitchen: Kitchen) -> list[Draft]:
+            return step(kitchen, found, judged, now, returns)
+
+        if cursors is None and not decide(self._seen):
+            return
+        entries = self.present.decide(decide, cursors=cursors or {CURSOR: self.taken})
+        self._seen = self.present.kitchen
+        for entry in entries:
+            for lot in getattr(getattr(entry.event, "condition", None), "lots", ()):
+                self._judge_at[lot] = now
+
+    def _conditions(self, name: str, now: Instant, standing: set[str]) -> list[Condition]:
+        watch = self.watches[name]
+        if name in self._broken:
+            lots = tuple(sorted({t.lot for t in watch.tubs}))
+            figures: Parameters = {"unit_name": watch.unit.name, "limit_c": watch.limit_c, "since_at": self._broken[name]}
+            return [
+                Condition(name, "unwatched", "connectivity", True, self._broken[name], lots,
+                          sentence="unwatched", parameters=figures)
+            ]  # fmt: skip
+        try:
+            return conditions(watch, now, standing)
+        except Exception as fault:  # noqa: BLE001 - as above: told as unwatched, the rest goes on
+            self._set_aside(watch.unit, now, fault)
+            return self._conditions(name, now, standing)
+
+    def _grouped(self, found: list[Condition], units: list[str], now: Instant) -> tuple[list[Condition], list[str]]:
+        """Return the conditions with one cause in place of many: nothing arriving at all is one alarm."""
+        heard = [w for w in self.watches.values() if w.channels]
+        if len(heard) < 2 or len(units) < len(self.watches):
+            return found, units
+        silent = {c.unit for c in found if c.kind == "channel_silent"}
+        if not all(_all_silent(w, now) for w in heard):
+            return found, [*units, "*"]
+        since = max(h.received_at for w in heard for h in w.channels.values())
+        wakes = any(c.kind == "unwatched" for c in found)
+        lots = tuple(sorted({t.lot for w in heard for t in w.tubs}))
+        parent = Condition(
+            "*", "nothing_arrives", "connectivity", wakes, since, lots,
+            sentence="nothing_arrives", parameters={"since_at": round(since)},
+        )  # fmt: skip
+        rest = [c for c in found if not (c.kind == "channel_silent" and c.unit in silent)]
+        return [*rest, parent], [*units, "*"]
+
+    def _judge_due(self, now: Instant) -> None:
+        ready = sorted(lot for lot, at in self._judge_at.items() if at <= now)[:JUDGED_A_TICK]
+        for lot in ready:
+            batch = self._seen.batches[lot]
+            if batch.started_at > now:
+                self._judge_at[lot] = batch.started_at
+                continue
+            self._judge_one(batch, now)
+
+    def _judge_one(self, batch: Batch, now: Instant) -> None:
+        lot = batch.lot
+        try:
+            proposal = self.judge(self._seen, lot, now)
+        except Exception:  # noqa: BLE001 - one odd batch is set aside; it keeps its last proposal and is listed
+            log.exception("batch set aside lot=%s", lot)
+            self._judge_at[lot] = now + UNSETTLED_S
+            aside = ItemSetAside(f"batch {lot}", "it could not be judged; see the log of the service")
+            if f"batch {lot}" not in self._seen.set_aside:
+                self.present.decide(lambda kitchen: [Draft(now, "rules", aside)])
+            return
+        if batch.ended_at is not None:
+            self._judge_at.pop(lot)
+        else:
+            self._judge_at[lot] = now + (UNSETTLED_S if self._unsettled(lot) else SETTLED_S)
+        if proposal is None:
+            return
+        made = proposal
+
+        def record(kitchen: Kitchen) -> list[Draft]:
+            last = kitchen.proposal_of(lot)
+            if last is not None and last.proposal.outcome() == made.outcome():
+                return []
+            return [Draft(now, "rules", ProposalMade(made))]
+
+        self.present.decide(record)
+        self._seen = self.present.kitchen
+
+    def _unsettled(self, lot: str) -> bool:
+        for watch in self.watches.values():
+            for tub in watch.tubs:
+                c = tub.copies
+                if tub.lot == lot and (c.upper_c > watch.limit_c or c.lower_c < 2.2 or c.upper_c - c.lower_c > 1.0):
+                    return True
+        return False
+
+    def estimates(self, now: Instant | None = None) -> dict[str, Estimate]:
+        """Return the estimate of each standing batch, at its warmest tub."""
+        now = self.clock() if now is None else now
+        found: dict[str, Estimate] = {}
+        for watch in self.watches.values():
+            air = watch.air_c if watch.at is not None else None
+            for tub in watch.tubs:
+                c = projected(watch, tub, now)
+                lead = warmest_c(watch, tub) - tub.copies.likely_c
+                figures = (round(c.likely_c + lead, 3), round(c.lower_c, 3), round(c.upper_c + lead, 3))
+                estimate = Estimate(watch.unit.id, tub.lot, now, *figures, air)
+                if tub.lot not in found or found[tub.lot].likely_c < estimate.likely_c:
+                    found[tub.lot] = estimate
+        return found
+
+    def tell(self) -> int:
+        """Send what is due to people, and record each attempt; return how many were sent."""
+        now = self.clock()
+        kitchen = self.present.catch_up()
+        tellings = due(kitchen, self.reach, now)
+        for telling in tellings:
+            told = self._send(kitchen, telling, now)
+            self.present.decide(lambda kitchen, told=told: [Draft(self.clock(), "watch", told)])  # type: ignore[misc]
+        return len(tellings)
+
+    def _send(self, kitchen: Kitchen, telling: Telling, now: Instant) -> AlarmTold:
+        alarm = kitchen.alarm(telling.alarm)
+        channel = self.channels.get(telling.channel)
+        base = AlarmTold(telling.alarm, telling.occasion, telling.person, telling.channel, False)
+        if alarm is None or channel is None:
+            return replace(base, detail=f"no channel {telling.channel} is configured")
+        site = kitchen.site_of(alarm.condition.unit)
+        link = self.link_for(alarm.id, telling.person, now) if alarm.active else ""
+        first, body = message(alarm, site.zone if site else "UTC", link)
+        try:
+            sent = channel.send(telling, alarm, first, body)
+        except Exception as fault:  # noqa: BLE001 - a channel that breaks is a failed telling, never a dead watch
+            log.exception("channel broke channel=%s", telling.channel)
+            return replace(base, detail=type(fault).__name__)
+        return replace(base, accepted=sent.accepted, detail=sent.detail)
+
+
+def _all_silent(watch: UnitWatch, now: Instant) -> bool:
+    return all(now - h.received_at > h.silent_after_s for h in watch.channels.values())
+
+
+def _signature(kitchen: Kitchen, unit: Unit, now: Instant) -> tuple[object, ...]:
+    standing = tuple(
+        (b.lot, b.as_made, b.hand_readings, tuple(p for p in b.placements if p.unit == unit.id and p.from_at <= now))
+        for b in kitchen.standing_in(unit.id, now)
+    )
+    return (unit, kitchen.assignments_of(unit.id, now), standing)
+
+
+def _next_change(kitchen: Kitchen, now: Instant) -> Instant:
+    """Return the next instant at which a placement or an assignment begins or ends by itself."""
+    instants = [at for a in kitchen.assignments for at in (a.from_at, a.until_at)]
+    instants += [at for b in kitchen.batches.values() for p in b.placements for at in (p.from_at, p.until_at)]
+    return min((at for at in instants if at is not None and at > now), default=float("inf"))
