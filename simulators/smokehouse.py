@@ -58,6 +58,7 @@ SENML_UNITS = {
 }
 """Every channel and the SenML unit it sends."""
 SECOND_OF_MINUTE = dict(zip(SENML_UNITS, (3.0, 5.0, 8.0, 17.0, 31.0, 34.0), strict=True))
+DOOR = "smokehouse/coldroom/door"
 BRINE_NOISE_C = 0.03
 BRINE_STEP_C = 0.0625
 HUMIDITY_NOISE_PCT = 0.4
@@ -95,7 +96,8 @@ BATCHES = (
     BatchFacts("brisket", "brisket under brine", COLDROOM, 1, time(10, 30), 5.0 * 3600, 33e3, 4.6),
     BatchFacts("duck", "duck breasts under dry salt", FRIDGE, 4, time(16, 10), 2.5 * 3600, 6e3, 4.4),
 )
-BRINE_BATCH = "brisket"
+BRINE_BATCH = BATCHES[3]
+"""The one with a probe in its brine."""
 
 
 class Span(NamedTuple):
@@ -105,15 +107,27 @@ class Span(NamedTuple):
     until_at: float
 
 
-class Story:
-    """One week of the smokehouse, the same for the same seed whatever is asked first.
+@dataclass(frozen=True, slots=True)
+class _Day:
+    """One day as simulated, and what the sensors outside the rooms' own probes made of it, a row a minute."""
 
-    Days are simulated when first asked for and kept; a day of three units takes about a seventh of a second.
+    record: Record
+    contact: FloatArray
+    """When the cold room's contact was open, rows (from, until)."""
+    brine_c: FloatArray
+    humidity_pct: FloatArray
+
+
+class Story:
+    """One week of the smokehouse, the same for generators of the same seed, whatever is asked first.
+
+    Days are simulated in their order when first asked for, and kept; a day of three units takes about a seventh of a
+    second. The generator is only ever split (`spawn`): give each story its own.
     """
 
-    def __init__(self, start_at: float, seed: int, zone: ZoneInfo = ZONE) -> None:
+    def __init__(self, start_at: float, rng: np.random.Generator, zone: ZoneInfo = ZONE) -> None:
         self.zone = zone
-        self.seed = seed
+        self._rng = rng
         self.start_at = start_at
         self.fault_at = self.local(PAST_DAYS, time(1, 40))
         self.repaired_at = self.local(PAST_DAYS, time(9, 10))
@@ -127,7 +141,7 @@ class Story:
             UnitFault(Kind.COMPRESSOR_STOPPED, COLDROOM, self.fault_at, self.repaired_at),
         )
         self.rooms = self._rooms()
-        self._days: list[tuple[Record, FloatArray]] = []
+        self._days: list[_Day] = []
 
     def local(self, day: int, at: time) -> float:
         """Return the instant of a local time on a day of the story; day 0 begins at `start_at`. [s since 1970]"""
@@ -157,41 +171,38 @@ class Story:
     def _between(
         self, from_at: float, until_at: float, pick: Callable[[Record], FloatArray]
     ) -> tuple[FloatArray, FloatArray]:
-        records = [record for record, _ in self._days_between(from_at, until_at)]
+        records = [day.record for day in self._days_between(from_at, until_at)]
         times_at = np.concatenate([record.times_at for record in records])
         within = (from_at <= times_at) & (times_at < until_at)
         return times_at[within], np.concatenate([pick(record) for record in records])[within]
 
-    def _days_between(self, from_at: float, until_at: float) -> Iterator[tuple[Record, FloatArray]]:
+    def _days_between(self, from_at: float, until_at: float) -> Iterator[_Day]:
         day = 0
         while self.local(day, time(0)) < until_at:
             if self.local(day + 1, time(0)) > from_at:
                 yield self._day(day)
             day += 1
 
-    def _day(self, day: int) -> tuple[Record, FloatArray]:
-        """Return the record of a day, and when the cold room's contact was open, rows (from, until)."""
+    def _day(self, day: int) -> _Day:
         while len(self._days) <= day:
             self._days.append(self._simulated(len(self._days)))
         return self._days[day]
 
-    def _simulated(self, day: int) -> tuple[Record, FloatArray]:
-        from_at, until_at = self.local(day, time(0)), self.local(day + 1, time(0))
-        rng = np.random.default_rng([self.seed, day])
-        opened = [door_openings(room, rng, from_at, until_at, self.zone) for room in self.rooms]
-        before = self._days[day - 1][0].state if day else None
-        record = run(
-            self.rooms,
-            rng,
-            from_at,
-            until_at,
-            step_s=STEP_S,
-            faults=self.faults,
-            zone=self.zone,
-            opened=opened,
-            state=before,
+    def _simulated(self, day: int) -> _Day:
+        span = Span(self.local(day, time(0)), self.local(day + 1, time(0)))
+        rng = self._rng.spawn(1)[0]
+        opened = [door_openings(room, rng, *span, self.zone) for room in self.rooms]
+        before = self._days[day - 1].record.state if day else None
+        record = run(self.rooms, rng, *span, STEP_S, self.faults, self.zone, opened, before)
+        brine_c = record.tub_c[:, COLDROOM, self._place(BRINE_BATCH)]
+        brine_c = brine_c + BRINE_NOISE_C * rng.standard_normal(brine_c.shape)
+        humidity_pct = record.humidity_pct[:, CHAMBER] + HUMIDITY_NOISE_PCT * rng.standard_normal(brine_c.shape)
+        return _Day(
+            record,
+            _joined(opened[COLDROOM], self.warm_evening, span),
+            np.round(brine_c / BRINE_STEP_C) * BRINE_STEP_C,
+            np.clip(np.round(humidity_pct, 1), 0.0, 100.0),
         )
-        return record, _joined(opened[COLDROOM], self.warm_evening, Span(from_at, until_at))
 
     def _rooms(self) -> tuple[Room, ...]:
         def placed(room: Room, unit: int) -> Room:
@@ -207,44 +218,34 @@ class Story:
     def _place(self, facts: BatchFacts) -> int:
         return [tub.name for tub in self.rooms[facts.unit].tubs].index(facts.key)
 
-    def _measured_on(self, day: tuple[Record, FloatArray]) -> list[Measured]:
-        record, contact = day
-        rng = np.random.default_rng([self.seed, int(record.times_at[0]), 1])
-        brisket = next(facts for facts in BATCHES if facts.key == BRINE_BATCH)
-        brine_c = record.tub_c[:, COLDROOM, self._place(brisket)]
-        brine_c = brine_c + BRINE_NOISE_C * rng.standard_normal(brine_c.shape)
-        humidity = record.humidity_pct[:, CHAMBER] + HUMIDITY_NOISE_PCT * rng.standard_normal(brine_c.shape)
-        door = _contact_at(contact, record.times_at + SECOND_OF_MINUTE["smokehouse/coldroom/door"])
+    def _measured_on(self, day: _Day) -> list[Measured]:
+        record = day.record
         minutely = {
             "smokehouse/coldroom/air": record.probe_c[:, COLDROOM],
-            "smokehouse/coldroom/door": door,
-            "smokehouse/coldroom/brine": np.round(brine_c / BRINE_STEP_C) * BRINE_STEP_C,
+            DOOR: _contact_at(day.contact, record.times_at + SECOND_OF_MINUTE[DOOR]),
+            "smokehouse/coldroom/brine": day.brine_c,
             "smokehouse/fridge/air": record.probe_c[:, FRIDGE],
             "smokehouse/chamber/air": record.probe_c[:, CHAMBER],
-            "smokehouse/chamber/humidity": np.clip(np.round(humidity, 1), 0.0, 100.0),
+            "smokehouse/chamber/humidity": day.humidity_pct,
         }
         made: list[Measured] = []
         for channel, values in minutely.items():
-            stamps = record.times_at + SECOND_OF_MINUTE[channel]
-            there = ~np.isnan(values) & ~(channel.startswith("smokehouse/chamber/") & _within(stamps, self.gap))
-            rows = zip(values[there].tolist(), stamps[there].tolist(), strict=True)
+            stamps_at = record.times_at + SECOND_OF_MINUTE[channel]
+            in_gap = (self.gap.from_at <= stamps_at) & (stamps_at < self.gap.until_at)
+            there = ~np.isnan(values) & ~(in_gap & channel.startswith("smokehouse/chamber/"))
+            rows = zip(values[there].tolist(), stamps_at[there].tolist(), strict=True)
             made += [Measured(channel, SENML_UNITS[channel], value, at) for value, at in rows]
-        for begin, end in contact.tolist():
-            made += [Measured("smokehouse/coldroom/door", "/", 1.0, begin)]
-            made += [Measured("smokehouse/coldroom/door", "/", 0.0, end)]
+        for begin, end in day.contact.tolist():
+            made += [Measured(DOOR, SENML_UNITS[DOOR], 1.0, begin), Measured(DOOR, SENML_UNITS[DOOR], 0.0, end)]
         return sorted(made, key=lambda measured: measured.measured_at)
 
 
-def story(now_at: float, seed: int = 1, zone: ZoneInfo = ZONE) -> Story:
+def story(now_at: float, rng: np.random.Generator, zone: ZoneInfo = ZONE) -> Story:
     """Return the week whose cold room fails at the first 01:40 (local) after the given instant."""
     today = datetime.fromtimestamp(now_at, zone).date()
     days = (today, today + timedelta(days=1))
     night = next(date for date in days if datetime.combine(date, time(1, 40), zone).timestamp() > now_at)
-    return Story(datetime.combine(night - timedelta(days=PAST_DAYS), time(0), zone).timestamp(), seed, zone)
-
-
-def _within(at: FloatArray, span: Span) -> np.typing.NDArray[np.bool_]:
-    return (span.from_at <= at) & (at < span.until_at)
+    return Story(datetime.combine(night - timedelta(days=PAST_DAYS), time(0), zone).timestamp(), rng, zone)
 
 
 def _joined(rows: FloatArray, ajar: Span, day: Span) -> FloatArray:
