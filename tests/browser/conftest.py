@@ -2,11 +2,13 @@
 
 import os
 import shutil
+import subprocess
 import sys
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import NoReturn
 
+import playwright
 import pytest
 from playwright.sync_api import Browser, Page, sync_playwright
 
@@ -35,6 +37,12 @@ def browser_program() -> str | None:
     return None
 
 
+def driver_starts() -> bool:
+    """Return whether the program that drives the browser runs here; a bare Debian lacks a library of its."""
+    driver = Path(playwright.__file__).parent / "driver" / "node"
+    return subprocess.run([driver, "--version"], capture_output=True, check=False).returncode == 0
+
+
 # A module's own, not the session's: while Playwright runs, no other test in this thread could run an event loop.
 @pytest.fixture(scope="module")
 def browser(absent: Callable[[str, str], NoReturn]) -> Iterator[Browser]:
@@ -42,10 +50,12 @@ def browser(absent: Callable[[str, str], NoReturn]) -> Iterator[Browser]:
     program = browser_program()
     if program is None or not Path(program).exists():
         absent("browser", "sudo apt-get install chromium (macOS: brew install --cask google-chrome)")
-    with sync_playwright() as playwright:
+    if not driver_starts():
+        absent("browser", "sudo apt-get install libatomic1")
+    with sync_playwright() as driver:
         # Only root needs to go without the browser's own sandbox.
         arguments = ARGUMENTS if sys.platform == "linux" else ARGUMENTS[1:]
-        browser = playwright.chromium.launch(executable_path=program, args=arguments)
+        browser = driver.chromium.launch(executable_path=program, args=arguments)
         yield browser
         browser.close()
 
