@@ -72,17 +72,16 @@ def test_a_command_that_does_not_exist_is_found() -> None:
 
 
 def unexplained(example: str) -> list[str]:
-    """Return the keys of an example file that no comment explains, beside them or right above them."""
-    lines = example.splitlines()
-    keys = []
-    for number, line in enumerate(lines):
+    """Return the keys of an example file that no comment explains, beside them or right above them, at least once."""
+    lines = ["", *example.splitlines()]
+    explained: dict[str, bool] = {}
+    for above, line in zip(lines, lines[1:], strict=False):
         key = re.match(r"(?:# ?)?([\w-]+) = ", line)
-        if not key or "#" in line.split("=", 1)[1]:
-            continue
-        above = lines[number - 1] if number else ""
-        if not above.startswith("#") or re.match(r"# ?[\w-]+ = ", above):
-            keys.append(key.group(1))
-    return keys
+        if key:
+            beside = "#" in line.split("=", 1)[1]
+            right_above = above.startswith("#") and not re.match(r"# ?[\w-]+ = ", above)
+            explained[key.group(1)] = explained.get(key.group(1), False) or beside or right_above
+    return [name for name, known in explained.items() if not known]
 
 
 @pytest.mark.parametrize("name", EXAMPLES)
