@@ -65,6 +65,8 @@ def time_above(times_at: ArrayLike, temps_c: ArrayLike, threshold_c: float) -> f
     times, temps = single_record(times_at, temps_c)
     if temps.max() <= threshold_c:
         return 0.0
+    if temps.min() > threshold_c:
+        return float(times[-1] - times[0])
     return float(_shares_above(temps, threshold_c) @ np.diff(times))
 
 

@@ -184,6 +184,8 @@ def lambert_w0(z: float) -> float:
     """
     if abs(z) < 1e-6:
         return z * (1.0 - z * (1.0 - 1.5 * z))
+    if z > 2.0:
+        return lambert_w0_of_exp(math.log(z))
     from_branch = math.e * z + 1.0
     if from_branch < 0:
         if from_branch < -1e-12:
@@ -192,7 +194,7 @@ def lambert_w0(z: float) -> float:
     p = math.sqrt(2.0 * from_branch)
     if p < 1e-6:
         return -1.0 + p
-    w = -1.0 + p - p * p / 3.0 + 11.0 / 72.0 * p**3 if z < 0.5 else math.log1p(z) * 0.8
+    w = -1.0 + p - p * p / 3.0 + 11.0 / 72.0 * p**3 if z < 0.5 else 0.8 * math.log1p(z)
     for _ in range(40):
         e = math.exp(w)
         off = w * e - z

@@ -96,7 +96,8 @@ def mean_kinetic_temperature(times_at: ArrayLike, temps_c: ArrayLike, *, activat
     Returns
     -------
     float
-        At least the mean over time, at most the maximum. [°C]
+        Between the least and the greatest; at least the mean over time where the activation energy is above
+        2 R T, about 5 kJ/mol. [°C]
 
     Raises
     ------
