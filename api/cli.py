@@ -4,6 +4,8 @@ from importlib.metadata import EntryPoint, entry_points
 
 import click
 
+from api.rulebook_command import rulebook
+
 COMMANDS = "curevigil.commands"
 """The entry-point group of commands that this package may not import (the simulators stand above it)."""
 
@@ -35,3 +37,6 @@ def main() -> None:
 
     What Curevigil says are estimates. Local rules and a responsible or licensed person come first.
     """
+
+
+main.add_command(rulebook)
