@@ -203,7 +203,11 @@ class Service:
         watch = self.watches[name]
         if name in self._broken:
             lots = tuple(sorted({t.lot for t in watch.tubs}))
-            figures: Parameters = {"unit_name": watch.unit.name, "limit_c": watch.limit_c, "since_at": self._broken[name]}
+            figures: Parameters = {
+                "unit_name": watch.unit.name,
+                "limit_c": watch.limit_c,
+                "since_at": self._broken[name],
+            }
             return [
                 Condition(name, "unwatched", "connectivity", True, self._broken[name], lots,
                           sentence="unwatched", parameters=figures)

@@ -26,6 +26,8 @@ HYSTERESIS_C = 0.3
 """House: a product alarm returns only this far below the limit. [K]"""
 OFF_DELAY_S = 1200.0
 """House: and only after air below the limit for this long. [s]"""
+EXCURSION_S = 900.0
+"""Rules e-2: above the limit for this long is an excursion; a surface in the breath of a defrost is none."""
 EXCURSION_JOIN_S = 3600.0
 """Rules e-2: two excursions less than an hour apart are one."""
 FREEZING_C = -1.5
@@ -279,7 +281,7 @@ def _fresh(watch: UnitWatch, now: Instant) -> bool:
 def _product_warm(watch: UnitWatch, now: Instant, standing: Collection[str]) -> Condition | None:
     if not watch.tubs or watch.at is None:
         return None
-    over = [t for t in watch.tubs if t.over_since is not None]
+    over = [t for t in watch.tubs if t.over_since is not None and watch.at - t.over_since >= EXCURSION_S]
     if over:
         return _has_passed(watch, over)
     stands = "product_warm" in standing

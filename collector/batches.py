@@ -188,16 +188,11 @@ class Batch:
     def stands_in(self, unit: str, at: Instant) -> bool:
         """Return whether any tub stands in the unit at the instant."""
         return self.ended_at is None and any(
-            p.unit == unit
-            and p.from_at <= at
-            and (p.until_at is None or at < p.until_at)
-            for p in self.placements
+            p.unit == unit and p.from_at <= at and (p.until_at is None or at < p.until_at) for p in self.placements
         )
 
 
-def moved(
-    placements: tuple[Placement, ...], tub: str, to: Placement
-) -> tuple[Placement, ...]:
+def moved(placements: tuple[Placement, ...], tub: str, to: Placement) -> tuple[Placement, ...]:
     """Return the placements with the tub's open one closed where the new one begins.
 
     Raises
@@ -210,9 +205,7 @@ def moved(
         raise ValueError(f"tub {tub} stands nowhere that is still open")
     if to.from_at < current[0].from_at:
         raise ValueError(f"tub {tub} cannot move before it was put where it stands")
-    closed = Placement(
-        tub, current[0].unit, current[0].from_at, to.from_at, current[0].bench_c
-    )
+    closed = Placement(tub, current[0].unit, current[0].from_at, to.from_at, current[0].bench_c)
     return tuple(closed if p is current[0] else p for p in placements) + (to,)
 
 
@@ -221,16 +214,10 @@ def placement_faults(placements: tuple[Placement, ...]) -> tuple[str, ...]:
     faults = []
     for p in placements:
         if p.until_at is not None and p.until_at <= p.from_at:
-            faults.append(
-                f"tub {p.tub}: a placement ends before it begins; enter the later time as its end"
-            )
+            faults.append(f"tub {p.tub}: a placement ends before it begins; enter the later time as its end")
         if p.unit is None and p.bench_c is None:
-            faults.append(
-                f"tub {p.tub}: out of a unit without an air temperature; enter what the air was there"
-            )
+            faults.append(f"tub {p.tub}: out of a unit without an air temperature; enter what the air was there")
     for before, after in zip(placements, placements[1:], strict=False):
         if before.until_at is None or before.until_at != after.from_at:
-            faults.append(
-                f"tub {before.tub}: one placement must end exactly where the next begins"
-            )
+            faults.append(f"tub {before.tub}: one placement must end exactly where the next begins")
     return tuple(faults)

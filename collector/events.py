@@ -347,9 +347,7 @@ def decode(position: int, line: bytes) -> Entry:
         raw = json.loads(line)
         kind, version, body = raw["kind"], raw["v"], raw["body"]
     except (ValueError, KeyError, TypeError) as fault:
-        raise UnreadableEntry(
-            position, f"these bytes are no entry ({fault})"
-        ) from fault
+        raise UnreadableEntry(position, f"these bytes are no entry ({fault})") from fault
     if kind not in KINDS or version > VERSIONS[kind]:
         raise UnreadableEntry(
             position,
@@ -361,12 +359,8 @@ def decode(position: int, line: bytes) -> Entry:
     try:
         event = _codec(kind).validate_json(json.dumps(body))
     except ValidationError as fault:
-        raise UnreadableEntry(
-            position, f"{kind} does not fit its version: {fault.error_count()} fields"
-        ) from fault
-    return Entry(
-        position, float(raw["at"]), float(raw["recorded_at"]), raw["by"], event
-    )
+        raise UnreadableEntry(position, f"{kind} does not fit its version: {fault.error_count()} fields") from fault
+    return Entry(position, float(raw["at"]), float(raw["recorded_at"]), raw["by"], event)
 
 
 def named_fields(event: Event) -> tuple[str, ...]:

@@ -59,16 +59,8 @@ class Alarm:
     def state(self) -> str:
         """Return the ISA-18.2 state in words."""
         if self.active:
-            return (
-                "acknowledged alarm"
-                if self.acknowledged_at is not None
-                else "unacknowledged alarm"
-            )
-        return (
-            "normal"
-            if self.acknowledged_at is not None
-            else "returned to normal, unacknowledged"
-        )
+            return "acknowledged alarm" if self.acknowledged_at is not None else "unacknowledged alarm"
+        return "normal" if self.acknowledged_at is not None else "returned to normal, unacknowledged"
 
 
 @dataclass(frozen=True, slots=True)
@@ -130,21 +122,13 @@ class Kitchen:
                 return assignment
         return None
 
-    def assignments_of(
-        self, unit: str, at: Instant | None = None
-    ) -> tuple[Assignment, ...]:
+    def assignments_of(self, unit: str, at: Instant | None = None) -> tuple[Assignment, ...]:
         """Return a unit's assignments, those in force at an instant or all of them."""
-        return tuple(
-            a
-            for a in self.assignments
-            if a.unit == unit and (at is None or a.holds_at(at))
-        )
+        return tuple(a for a in self.assignments if a.unit == unit and (at is None or a.holds_at(at)))
 
     def standing_in(self, unit: str, at: Instant) -> tuple[Batch, ...]:
         """Return the batches with a tub in the unit at the instant, by lot code."""
-        return tuple(
-            b for _, b in sorted(self.batches.items()) if b.stands_in(unit, at)
-        )
+        return tuple(b for _, b in sorted(self.batches.items()) if b.stands_in(unit, at))
 
     def active_alarms(self) -> tuple[Alarm, ...]:
         """Return the alarms that still hold, oldest first."""
@@ -174,12 +158,8 @@ class Kitchen:
         """Return when the cure ends: the last signed extension, or the plan."""
         batch = self.batches[lot]
         by_position = {r.position: r.proposal for r in self.proposals.get(lot, ())}
-        signed = [
-            by_position.get(s.sign_off.proposal) for s in self.sign_offs.get(lot, ())
-        ]
-        ends = [
-            p.new_end_at for p in signed if p is not None and p.new_end_at is not None
-        ]
+        signed = [by_position.get(s.sign_off.proposal) for s in self.sign_offs.get(lot, ())]
+        ends = [p.new_end_at for p in signed if p is not None and p.new_end_at is not None]
         return max([batch.planned_end_at, *ends])
 
 
@@ -195,23 +175,17 @@ def _unit_described(k: Kitchen, entry: e.Entry, event: e.UnitDescribed) -> Kitch
     return replace(k, units=_with(k.units, event.unit.id, event.unit))
 
 
-def _ended(
-    assignments: tuple[Assignment, ...], channel: str, until_at: Instant
-) -> tuple[Assignment, ...]:
+def _ended(assignments: tuple[Assignment, ...], channel: str, until_at: Instant) -> tuple[Assignment, ...]:
     def end(a: Assignment) -> Assignment:
         open_ = a.channel == channel and (a.until_at is None or a.until_at > until_at)
         return replace(a, until_at=max(until_at, a.from_at)) if open_ else a
 
-    return tuple(
-        a for a in map(end, assignments) if a.until_at is None or a.until_at > a.from_at
-    )
+    return tuple(a for a in map(end, assignments) if a.until_at is None or a.until_at > a.from_at)
 
 
 def _channel_assigned(k: Kitchen, entry: e.Entry, event: e.ChannelAssigned) -> Kitchen:
     new = event.assignment
-    return replace(
-        k, assignments=(*_ended(k.assignments, new.channel, new.from_at), new)
-    )
+    return replace(k, assignments=(*_ended(k.assignments, new.channel, new.from_at), new))
 
 
 def _assignment_ended(k: Kitchen, entry: e.Entry, event: e.AssignmentEnded) -> Kitchen:
@@ -221,9 +195,7 @@ def _assignment_ended(k: Kitchen, entry: e.Entry, event: e.AssignmentEnded) -> K
 def _person_described(k: Kitchen, entry: e.Entry, event: e.PersonDescribed) -> Kitchen:
     return replace(
         k,
-        people=_with(
-            k.people, event.person, Person(event.person, event.name, event.roles)
-        ),
+        people=_with(k.people, event.person, Person(event.person, event.name, event.roles)),
     )
 
 
@@ -237,9 +209,7 @@ def _row_confirmed(k: Kitchen, entry: e.Entry, event: e.RowConfirmed) -> Kitchen
 
 def _batch_started(k: Kitchen, entry: e.Entry, event: e.BatchStarted) -> Kitchen:
     stages = (StageSpan(event.stage, entry.at),)
-    batch = Batch(
-        event.lot, event.plan, event.as_made, entry.at, event.placements, stages
-    )
+    batch = Batch(event.lot, event.plan, event.as_made, entry.at, event.placements, stages)
     return replace(k, batches=_with(k.batches, event.lot, batch))
 
 
@@ -253,10 +223,7 @@ def _as_made_corrected(k: Kitchen, entry: e.Entry, event: e.AsMadeCorrected) -> 
 
 def _stage_begun(k: Kitchen, entry: e.Entry, event: e.StageBegun) -> Kitchen:
     def begin(b: Batch) -> Batch:
-        closed = tuple(
-            replace(s, until_at=event.from_at) if s.until_at is None else s
-            for s in b.stages
-        )
+        closed = tuple(replace(s, until_at=event.from_at) if s.until_at is None else s for s in b.stages)
         return replace(b, stages=(*closed, StageSpan(event.stage, event.from_at)))
 
     return _change_batch(k, event.lot, begin)
@@ -264,14 +231,10 @@ def _stage_begun(k: Kitchen, entry: e.Entry, event: e.StageBegun) -> Kitchen:
 
 def _tub_moved(k: Kitchen, entry: e.Entry, event: e.TubMoved) -> Kitchen:
     to = event.placement
-    return _change_batch(
-        k, event.lot, lambda b: replace(b, placements=moved(b.placements, to.tub, to))
-    )
+    return _change_batch(k, event.lot, lambda b: replace(b, placements=moved(b.placements, to.tub, to)))
 
 
-def _placement_corrected(
-    k: Kitchen, entry: e.Entry, event: e.PlacementCorrected
-) -> Kitchen:
+def _placement_corrected(k: Kitchen, entry: e.Entry, event: e.PlacementCorrected) -> Kitchen:
     def correct(b: Batch) -> Batch:
         others = tuple(p for p in b.placements if p.tub != event.tub)
         return replace(b, placements=others + event.placements)
@@ -279,35 +242,21 @@ def _placement_corrected(
     return _change_batch(k, event.lot, correct)
 
 
-def _hand_reading_entered(
-    k: Kitchen, entry: e.Entry, event: e.HandReadingEntered
-) -> Kitchen:
+def _hand_reading_entered(k: Kitchen, entry: e.Entry, event: e.HandReadingEntered) -> Kitchen:
     lot = event.reading.lot
     if lot is None or lot not in k.batches:
         return k
-    return _change_batch(
-        k, lot, lambda b: replace(b, hand_readings=(*b.hand_readings, event.reading))
-    )
+    return _change_batch(k, lot, lambda b: replace(b, hand_readings=(*b.hand_readings, event.reading)))
 
 
-def _action_entered(
-    k: Kitchen, entry: e.Entry, event: e.CorrectiveActionEntered
-) -> Kitchen:
-    return _change_batch(
-        k, event.lot, lambda b: replace(b, actions=(*b.actions, event.action))
-    )
+def _action_entered(k: Kitchen, entry: e.Entry, event: e.CorrectiveActionEntered) -> Kitchen:
+    return _change_batch(k, event.lot, lambda b: replace(b, actions=(*b.actions, event.action)))
 
 
 def _batch_ended(k: Kitchen, entry: e.Entry, event: e.BatchEnded) -> Kitchen:
     def end(b: Batch) -> Batch:
-        placements = tuple(
-            replace(p, until_at=event.ended_at) if p.until_at is None else p
-            for p in b.placements
-        )
-        stages = tuple(
-            replace(s, until_at=event.ended_at) if s.until_at is None else s
-            for s in b.stages
-        )
+        placements = tuple(replace(p, until_at=event.ended_at) if p.until_at is None else p for p in b.placements)
+        stages = tuple(replace(s, until_at=event.ended_at) if s.until_at is None else s for s in b.stages)
         return replace(b, placements=placements, stages=stages, ended_at=event.ended_at)
 
     return _change_batch(k, event.lot, end)
@@ -316,9 +265,7 @@ def _batch_ended(k: Kitchen, entry: e.Entry, event: e.BatchEnded) -> Kitchen:
 def _keep_alarm(k: Kitchen, alarm: Alarm) -> Kitchen:
     if alarm.state == "normal":
         alarms = {name: a for name, a in k.alarms.items() if name != alarm.id}
-        return replace(
-            k, alarms=alarms, past_alarms=_with(k.past_alarms, alarm.id, alarm)
-        )
+        return replace(k, alarms=alarms, past_alarms=_with(k.past_alarms, alarm.id, alarm))
     return replace(k, alarms=_with(k.alarms, alarm.id, alarm))
 
 
@@ -328,14 +275,10 @@ def _alarm_raised(k: Kitchen, entry: e.Entry, event: e.AlarmRaised) -> Kitchen:
 
 def _alarm_changed(k: Kitchen, entry: e.Entry, event: e.AlarmChanged) -> Kitchen:
     alarm = k.alarms[event.alarm]
-    return _keep_alarm(
-        k, replace(alarm, condition=event.condition, changes=alarm.changes + 1)
-    )
+    return _keep_alarm(k, replace(alarm, condition=event.condition, changes=alarm.changes + 1))
 
 
-def _alarm_acknowledged(
-    k: Kitchen, entry: e.Entry, event: e.AlarmAcknowledged
-) -> Kitchen:
+def _alarm_acknowledged(k: Kitchen, entry: e.Entry, event: e.AlarmAcknowledged) -> Kitchen:
     alarm = k.alarms.get(event.alarm)
     if alarm is None:
         return k
@@ -374,19 +317,13 @@ def _alarm_told(k: Kitchen, entry: e.Entry, event: e.AlarmTold) -> Kitchen:
 def _proposal_made(k: Kitchen, entry: e.Entry, event: e.ProposalMade) -> Kitchen:
     lot = event.proposal.lot
     record = ProposalRecord(entry.position, entry.at, entry.by, event.proposal)
-    return replace(
-        k, proposals=_with(k.proposals, lot, (*k.proposals.get(lot, ()), record))
-    )
+    return replace(k, proposals=_with(k.proposals, lot, (*k.proposals.get(lot, ()), record)))
 
 
-def _disposition_signed(
-    k: Kitchen, entry: e.Entry, event: e.DispositionSigned
-) -> Kitchen:
+def _disposition_signed(k: Kitchen, entry: e.Entry, event: e.DispositionSigned) -> Kitchen:
     lot = event.sign_off.lot
     record = SignOffRecord(entry.position, entry.at, entry.by, event.sign_off)
-    return replace(
-        k, sign_offs=_with(k.sign_offs, lot, (*k.sign_offs.get(lot, ()), record))
-    )
+    return replace(k, sign_offs=_with(k.sign_offs, lot, (*k.sign_offs.get(lot, ()), record)))
 
 
 def _gap_suspected(k: Kitchen, entry: e.Entry, event: e.GapSuspected) -> Kitchen:
@@ -434,12 +371,8 @@ def step(kitchen: Kitchen, entry: e.Entry) -> Kitchen:
         If the entry does not follow the kitchen's position.
     """
     if entry.position != kitchen.position + 1:
-        raise ValueError(
-            f"entry {entry.position} does not follow position {kitchen.position}"
-        )
-    return replace(
-        _STEPS[type(entry.event)](kitchen, entry, entry.event), position=entry.position
-    )
+        raise ValueError(f"entry {entry.position} does not follow position {kitchen.position}")
+    return replace(_STEPS[type(entry.event)](kitchen, entry, entry.event), position=entry.position)
 
 
 def fold(entries: Iterable[e.Entry], start: Kitchen | None = None) -> Kitchen:

@@ -40,9 +40,7 @@ class Present:
         self._announce(fresh)
         return self._kitchen
 
-    def decide(
-        self, decide: Decide, *, cursors: Mapping[str, int] | None = None
-    ) -> list[Entry]:
+    def decide(self, decide: Decide, *, cursors: Mapping[str, int] | None = None) -> list[Entry]:
         """Append what `decide` makes of the newest state; when the journal moved meanwhile, decide again.
 
         Raises StoreFailed, and whatever `decide` raises; then nothing was appended.

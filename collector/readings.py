@@ -111,9 +111,7 @@ class Reading:
     quality: Quality = Quality.GOOD
 
 
-def reading_from(
-    sample: Sample, measured_at: Instant, received_at: Instant, *, clock_doubt: bool
-) -> Reading:
+def reading_from(sample: Sample, measured_at: Instant, received_at: Instant, *, clock_doubt: bool) -> Reading:
     """Return the reading a sample becomes once its time has been believed or doubted."""
     quality = sample.quality | (Quality.CLOCK_DOUBT if clock_doubt else Quality.GOOD)
     return Reading(

@@ -4,6 +4,7 @@ Three stores. `Readings`: what was measured (arrival log and archive; never rewr
 (append-only, gap-free positions). `Working`: what may be removed (accounts, sessions, tokens, contact data, caches).
 """
 
+from bisect import bisect_left, bisect_right
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Protocol
@@ -195,15 +196,33 @@ def series_of(readings: Iterable[Reading]) -> Series:
 
 
 @dataclass
+class _Kept:
+    """One channel's readings in order of measured time, with the columns that `series` copies."""
+
+    readings: list[Reading] = field(default_factory=list)
+    order: list[tuple[Instant, Instant]] = field(default_factory=list)
+    topic: str = ""
+
+    def add(self, reading: Reading, topic: str) -> None:
+        at = bisect_right(self.order, _when(reading))
+        self.order.insert(at, _when(reading))
+        self.readings.insert(at, reading)
+        self.topic = topic
+
+    def between(self, from_at: Instant, until_at: Instant) -> list[Reading]:
+        first = bisect_left(self.order, (from_at, -np.inf))
+        return self.readings[first : bisect_left(self.order, (until_at, -np.inf))]
+
+
+@dataclass
 class MemoryReadings:
     """`Readings` in memory, for tests and replay."""
 
     _log: list[Arrival] = field(default_factory=list)
-    _kept: dict[str, list[Reading]] = field(default_factory=dict)
+    _kept: dict[str, _Kept] = field(default_factory=dict)
     _keys: set[tuple[str, float, float]] = field(default_factory=set)
     _instants: set[tuple[str, float]] = field(default_factory=set)
     _sequences: set[tuple[str, str]] = field(default_factory=set)
-    _topics: dict[str, str] = field(default_factory=dict)
     _head: int = 0
 
     def append(self, arrivals: Sequence[Arrival]) -> int:
@@ -218,11 +237,7 @@ class MemoryReadings:
     def _keep(self, readings: Sequence[Reading], topic: str) -> Iterator[Reading]:
         for reading in readings:
             key = (reading.channel, reading.measured_at, reading.value)
-            numbered = (
-                (reading.channel, reading.sequence)
-                if reading.sequence is not None
-                else None
-            )
+            numbered = (reading.channel, reading.sequence) if reading.sequence is not None else None
             if key in self._keys or numbered in self._sequences:
                 continue
             if key[:2] in self._instants:
@@ -231,60 +246,38 @@ class MemoryReadings:
             self._instants.add(key[:2])
             if numbered is not None:
                 self._sequences.add((numbered[0], str(numbered[1])))
-            self._topics[reading.channel] = topic
-            self._kept.setdefault(reading.channel, []).append(reading)
+            self._kept.setdefault(reading.channel, _Kept()).add(reading, topic)
             yield reading
 
     def head(self) -> int:
         return self._head
 
     def arrivals(self, after: int, limit: int) -> list[Arrival]:
-        return [a for a in self._log if a.position > after][:limit]
+        first = bisect_right(self._log, after, key=lambda a: a.position)
+        return self._log[first : first + limit]
 
     def refused(self, after: int, limit: int) -> list[Arrival]:
-        return [
-            a
-            for a in self._log
-            if a.position > after and isinstance(a.outcome, Refusal)
-        ][:limit]
+        return [a for a in self._log if a.position > after and isinstance(a.outcome, Refusal)][:limit]
 
     def series(self, channel: str, from_at: Instant, until_at: Instant) -> Series:
-        return series_of(
-            r
-            for r in self._kept.get(channel, ())
-            if from_at <= r.measured_at < until_at
-        )
+        kept = self._kept.get(channel)
+        return series_of(kept.between(from_at, until_at) if kept else ())
 
     def before(self, channel: str, at: Instant) -> Reading | None:
-        return max(
-            (r for r in self._kept.get(channel, ()) if r.measured_at < at),
-            key=_when,
-            default=None,
-        )
+        kept = self._kept.get(channel)
+        earlier = kept.between(-np.inf, at) if kept else []
+        return earlier[-1] if earlier else None
 
     def channels(self) -> list[ChannelSeen]:
         seen = []
-        for channel, readings in sorted(self._kept.items()):
-            last = max(readings, key=_when)
-            first_at = min(r.measured_at for r in readings)
-            seen.append(
-                ChannelSeen(
-                    channel,
-                    last.unit,
-                    first_at,
-                    last.measured_at,
-                    last.value,
-                    self._topics[channel],
-                )
-            )
+        for channel, kept in sorted(self._kept.items()):
+            last = kept.readings[-1]
+            first_at = kept.readings[0].measured_at
+            seen.append(ChannelSeen(channel, last.unit, first_at, last.measured_at, last.value, kept.topic))
         return seen
 
     def trim(self, before_at: Instant, passed: int) -> int:
-        kept = [
-            a
-            for a in self._log
-            if a.message.received_at >= before_at or a.position > passed
-        ]
+        kept = [a for a in self._log if a.message.received_at >= before_at or a.position > passed]
         removed = len(self._log) - len(kept)
         self._log = kept
         return removed
@@ -326,10 +319,7 @@ class MemoryJournal:
         return [decode(position, line) for position, line in self.lines(after, limit)]
 
     def lines(self, after: int, limit: int) -> list[tuple[int, bytes]]:
-        return [
-            (after + 1 + i, line)
-            for i, line in enumerate(self._lines[after : after + limit])
-        ]
+        return [(after + 1 + i, line) for i, line in enumerate(self._lines[after : after + limit])]
 
     def cursor(self, name: str) -> int:
         return self._cursors.get(name, 0)
@@ -342,9 +332,7 @@ class MemoryJournal:
 class MemoryWorking:
     """`Working` in memory, for tests and replay."""
 
-    _things: dict[tuple[str, str], tuple[dict[str, object], Instant | None]] = field(
-        default_factory=dict
-    )
+    _things: dict[tuple[str, str], tuple[dict[str, object], Instant | None]] = field(default_factory=dict)
 
     def put(
         self,
@@ -358,11 +346,7 @@ class MemoryWorking:
 
     def get(self, kind: str, key: str, now: Instant) -> dict[str, object] | None:
         value, until_at = self._things.get((kind, key), (None, None))
-        return (
-            dict(value)
-            if value is not None and (until_at is None or now < until_at)
-            else None
-        )
+        return dict(value) if value is not None and (until_at is None or now < until_at) else None
 
     def take(self, kind: str, key: str, now: Instant) -> dict[str, object] | None:
         value = self.get(kind, key, now)
@@ -378,11 +362,7 @@ class MemoryWorking:
         self._things.pop((kind, key), None)
 
     def sweep(self, now: Instant) -> int:
-        dead = [
-            name
-            for name, (_, until_at) in self._things.items()
-            if until_at is not None and until_at <= now
-        ]
+        dead = [name for name, (_, until_at) in self._things.items() if until_at is not None and until_at <= now]
         for name in dead:
             del self._things[name]
         return len(dead)

@@ -9,6 +9,10 @@ _P10 = 1.2815515655446004
 """The standard normal deviate of 90 %."""
 
 
+_NO_RISE_K = 1e-9
+"""A rise of less than this within one time constant is none: no sensor tells, and the closed form loses its digits."""
+
+
 class Crossing(NamedTuple):
     """Time until the product passes its limit: could be as early as, likely, may take until. [s]"""
 
@@ -85,7 +89,7 @@ def time_to_limit_ramp(
     air_c : float
         Air temperature now. [°C]
     slope_c_per_s : float
-        Rise of the air; zero and below are taken as air that stays as it is. [K/s]
+        Rise of the air; none, a fall, and less than 1e-9 K in one time constant are taken as air that stays. [K/s]
     limit_c : float
         Limit. [°C]
     tau_s : float, > 0
@@ -123,7 +127,7 @@ def time_to_limit_ramp(
     _check(product_c, air_c, limit_c, tau_s)
     if product_c > limit_c:
         return 0.0
-    if not slope_c_per_s > 0 or air_c >= ambient_c:
+    if not slope_c_per_s * tau_s > _NO_RISE_K or air_c >= ambient_c:
         return time_to_limit_constant(product_c, air_c, limit_c, tau_s)
     capped_s = (ambient_c - air_c) / slope_c_per_s
     rising_s = _ramp(product_c - air_c, limit_c - air_c, slope_c_per_s * tau_s) * tau_s
@@ -237,7 +241,7 @@ def lambert_w0_of_exp(log_z: float) -> float:
         return lambert_w0(math.exp(log_z))
     w = log_z - math.log(log_z) if log_z > 1.0 else 0.5
     for _ in range(40):
-        step = (log_z - w - math.log(w)) * w / (w + 1.0)
+        step = (log_z - w - math.log(w)) / (1.0 + 1.0 / w)
         w += step
         if abs(step) <= 4e-16 * w:
             break
@@ -315,7 +319,7 @@ def early_likely_late(
 def _deviation(
     product_c: float, air_c: float, slope_c_per_s: float, tau_s: float, ambient_c: float, at_s: float, spread: Spread
 ) -> float:
-    slope = slope_c_per_s if slope_c_per_s > 0 and air_c < ambient_c else 0.0
+    slope = slope_c_per_s if slope_c_per_s * tau_s > _NO_RISE_K and air_c < ambient_c else 0.0
     here_c, air_then_c = _after(product_c, air_c, slope, tau_s, ambient_c, at_s)
     nudge = 1e-4
     moved_c = (
@@ -332,7 +336,7 @@ def _after(
     product_c: float, air_c: float, slope_c_per_s: float, tau_s: float, ambient_c: float, at_s: float
 ) -> tuple[float, float]:
     """Return product and air temperature so much later. [°C]"""
-    rising_s = min(at_s, max(0.0, ambient_c - air_c) / slope_c_per_s) if slope_c_per_s > 0 else 0.0
+    rising_s = min(at_s, (ambient_c - air_c) / slope_c_per_s) if slope_c_per_s > 0 else 0.0
     then_c = air_c + slope_c_per_s * rising_s
     product_c = filter_step(float(product_c), float(air_c), then_c, float(rising_s), float(tau_s))
     return filter_step(product_c, then_c, then_c, float(at_s - rising_s), float(tau_s)), then_c

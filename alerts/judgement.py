@@ -1,0 +1,26 @@
+"""One batch judged now: its history, what each rule says of it, and what follows. Pure given the readings."""
+
+from alerts.disposition import propose
+from alerts.rulebook.loader import Rulebook
+from alerts.rules import judge
+from alerts.surroundings import Fetch
+from alerts.trace import batch_history
+from collector.findings import Proposal
+from collector.kitchen import Kitchen
+from collector.sample import Instant
+
+
+def confirmed_rows(kitchen: Kitchen, rulebook: Rulebook) -> frozenset[str]:
+    """Return the rows of a rulebook that a named person compared with their documents."""
+    return frozenset(row for name, row in kitchen.confirmed if name == rulebook.id)
+
+
+def judged(
+    kitchen: Kitchen, lot: str, fetch: Fetch, rulebook: Rulebook, now: Instant, software: str
+) -> Proposal | None:
+    """Return what the rules propose for a batch as it is known now; None where its site is not described."""
+    history = batch_history(kitchen.batches[lot], kitchen, fetch, now)
+    if history is None:
+        return None
+    findings = judge(history, rulebook, confirmed_rows(kitchen, rulebook), now)
+    return propose(history, findings, rulebook, now, software)

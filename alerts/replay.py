@@ -1,0 +1,149 @@
+"""Recorded readings through the same core: the journal, watch and judgement of the service, under a clock of its own.
+
+Readings are taken in the order given; the clock follows `received_at`, never goes back, and is moved on through
+silence on the tick grid that the live service keeps.
+"""
+
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, field
+
+from alerts.channels.log import LogChannel
+from alerts.rulebook.loader import Rulebook
+from alerts.judgement import judged
+from alerts.sentences import alarm_text
+from alerts.service import Estimate, Judge, Service
+from collector.events import Draft
+from collector.findings import Proposal
+from collector.kitchen import Alarm, Kitchen
+from collector.present import Present
+from collector.readings import Reading, Unit
+from collector.sample import Instant, Message
+from collector.storage import Arrival, MemoryJournal, MemoryReadings
+
+TICK_S = 10.0
+ESTIMATE_EVERY_S = 300.0
+GROUP = 64
+"""At most this many readings that arrive within one tick are judged as one group, as the intake would commit them."""
+
+
+@dataclass
+class VirtualClock:
+    """A clock that is set, and never goes back."""
+
+    at: Instant
+
+    def __call__(self) -> Instant:
+        """Return the instant."""
+        return self.at
+
+    def move(self, to: Instant) -> None:
+        """Move on; an earlier instant changes nothing."""
+        self.at = max(self.at, to)
+
+
+@dataclass
+class Replay:
+    """A kitchen, its recorded readings, and what came of them."""
+
+    drafts: Sequence[Draft]
+    rulebook: Rulebook
+    software: str
+    limit_of: Callable[[Kitchen, Unit], float]
+    clock: VirtualClock
+    tells: bool = False
+    estimates: list[Estimate] = field(default_factory=list)
+    readings: MemoryReadings = field(default_factory=MemoryReadings)
+    count: int = 0
+
+    def __post_init__(self) -> None:
+        self.present = Present(MemoryJournal(), self.clock)
+        self.present.decide(lambda kitchen: list(self.drafts))
+        self.service = Service(
+            self.present, self.readings, self._judge(), self.limit_of, self.clock, {"log": LogChannel()}, {}
+        )
+        self._tick_at = self._grid(self.clock.at)
+        self._group: list[Arrival] = []
+        self.service.start()
+
+    def _judge(self) -> Judge:
+        return lambda kitchen, lot, now: judged(kitchen, lot, self.readings.series, self.rulebook, now, self.software)
+
+    @staticmethod
+    def _grid(at: Instant) -> Instant:
+        return (at // TICK_S + 1.0) * TICK_S
+
+    def run(
+        self, readings: Iterable[Reading], until_at: Instant, progress: Callable[[int], None] | None = None
+    ) -> None:
+        """Take the readings received before `until_at`, tick on to it, and judge every batch once more."""
+        for reading in readings:
+            if reading.received_at >= until_at:
+                continue
+            self._reach(reading.received_at)
+            message = Message(reading.channel, b"", reading.received_at)
+            self._group.append(Arrival(message, (reading,)))
+            self.count += 1
+            if len(self._group) >= GROUP:
+                self._flush()
+            if progress is not None and self.count % 5000 == 0:
+                progress(self.count)
+        self._reach(until_at)
+        self._flush()
+        self.clock.move(until_at)
+        self.service.tick()
+
+    def _reach(self, at: Instant) -> None:
+        while self._tick_at <= at:
+            self._flush()
+            self.clock.move(self._tick_at)
+            self.service.tick()
+            if self.tells:
+                self.service.tell()
+            if self._tick_at % ESTIMATE_EVERY_S == 0.0:
+                self.estimates.extend(e for _, e in sorted(self.service.estimates(self._tick_at).items()))
+            self._tick_at += TICK_S
+        self.clock.move(at)
+
+    def _flush(self) -> None:
+        if self._group:
+            head = self.readings.append(self._group)
+            first = head - len(self._group)
+            self.service.take(self.readings.arrivals(first, len(self._group)))
+            self._group = []
+
+    def alarms(self) -> list[Alarm]:
+        """Return every alarm of the replay, in order of raising."""
+        kitchen = self.present.kitchen
+        found = {**kitchen.past_alarms, **kitchen.alarms}
+        return sorted(found.values(), key=lambda a: (a.raised_at, int(a.id[1:])))
+
+    def dispositions(self) -> list[Proposal]:
+        """Return what the rules propose for every batch at the end, by lot."""
+        kitchen, now = self.present.kitchen, self.clock.at
+        made = (self._judge()(kitchen, lot, now) for lot, b in sorted(kitchen.batches.items()) if b.started_at < now)
+        return [proposal for proposal in made if proposal is not None]
+
+
+def alarm_row(alarm: Alarm, zone: str) -> dict[str, object]:
+    """Return an alarm as a line of `alarms.jsonl`: times in epoch seconds, null while it stands."""
+    return {
+        "unit": alarm.condition.unit,
+        "kind": alarm.condition.kind,
+        "category": alarm.condition.category,
+        "raised_at": alarm.raised_at,
+        "cleared_at": alarm.returned_at,
+        "batches": list(alarm.condition.lots),
+        "text": alarm_text(alarm, zone),
+    }
+
+
+def estimate_row(estimate: Estimate) -> dict[str, object]:
+    """Return an estimate as a line of `estimates.jsonl`. [s since 1970 UTC], [°C]"""
+    return {
+        "unit": estimate.unit,
+        "batch": estimate.lot,
+        "t": estimate.at,
+        "value": round(estimate.likely_c, 2),
+        "lo": round(estimate.lower_c, 2),
+        "hi": round(estimate.upper_c, 2),
+    }

@@ -1,0 +1,100 @@
+"""Who is told what, next."""
+
+from dataclasses import replace
+
+from alerts.escalation import Telling, due
+from collector.events import AlarmAcknowledged, AlarmRaised, AlarmReturned, AlarmTold, Draft, Event
+from collector.findings import Condition
+from collector.kitchen import Kitchen, fold
+from collector.readings import Site, Unit
+from collector.storage import MemoryJournal
+
+NIGHT = 1_764_036_000.0  # 02:00 UTC on 25 November 2025
+REACH = {"ana": ("webhook", "log"), "bo": ("log",)}
+
+
+def kitchen(*events: tuple[float, str, Event], wakes: bool = True) -> Kitchen:
+    journal = MemoryJournal()
+    condition = Condition("room", "product_warm", "temperature", wakes, NIGHT, ("B1",), sentence="product_may_pass")
+    drafts = [Draft(NIGHT, "watch", AlarmRaised(condition)), *(Draft(at, by, event) for at, by, event in events)]
+    entries = journal.append(drafts, seen=0, recorded_at=NIGHT)
+    start = Kitchen(
+        sites={"s": Site("s", "S", "Europe/London", "US")},
+        units={"room": Unit("room", "s", "Room", "cold room")},
+        rota=(("ana", 0.0), ("bo", 600.0)),
+    )
+    return fold(entries, start)
+
+
+def told(
+    after_s: float, person: str, channel: str, accepted: bool, occasion: str = "raised"
+) -> tuple[float, str, Event]:
+    return (NIGHT + after_s, "watch", AlarmTold("A1", occasion, person, channel, accepted))
+
+
+def people(tellings: list[Telling]) -> list[tuple[str, str]]:
+    return [(t.person, t.channel) for t in tellings]
+
+
+def test_the_first_of_the_rota_is_told_at_once() -> None:
+    assert people(due(kitchen(), REACH, NIGHT)) == [("ana", "webhook")]
+
+
+def test_what_was_accepted_is_not_told_twice() -> None:
+    assert due(kitchen(told(1, "ana", "webhook", True)), REACH, NIGHT + 60) == []
+
+
+def test_a_failed_channel_is_bypassed_at_once() -> None:
+    assert people(due(kitchen(told(1, "ana", "webhook", False)), REACH, NIGHT + 1)) == [("ana", "log")]
+
+
+def test_when_every_channel_failed_the_next_round_waits_a_little_and_comes() -> None:
+    failed = kitchen(told(1, "ana", "webhook", False), told(2, "ana", "log", False))
+    assert due(failed, REACH, NIGHT + 3) == []
+    assert people(due(failed, REACH, NIGHT + 8)) == [("ana", "webhook")]
+
+
+def test_without_an_answer_the_next_person_is_told_and_then_everybody_again() -> None:
+    waiting = kitchen(told(1, "ana", "webhook", True))
+    assert people(due(waiting, REACH, NIGHT + 599)) == []
+    assert people(due(waiting, REACH, NIGHT + 601)) == [("ana", "webhook"), ("bo", "log")]
+
+
+def test_an_answer_ends_the_telling_until_the_stated_arrival_has_passed() -> None:
+    going = (NIGHT + 60, "ana", AlarmAcknowledged("A1", "going", NIGHT + 1200))
+    answered = kitchen(told(1, "ana", "webhook", True), going)
+    assert due(answered, REACH, NIGHT + 1000) == []
+    # Rules 4.1: stated arrival + 15 min, 45 min after the answer at most; to the next person too.
+    assert people(due(answered, REACH, NIGHT + 1200 + 901)) == [("ana", "webhook"), ("bo", "log")]
+
+
+def test_an_answer_far_in_the_future_does_not_silence_for_longer_than_45_minutes() -> None:
+    going = (NIGHT + 60, "ana", AlarmAcknowledged("A1", "going", NIGHT + 40_000))
+    answered = kitchen(told(1, "ana", "webhook", True), going)
+    assert people(due(answered, REACH, NIGHT + 60 + 2701)) == [("ana", "webhook"), ("bo", "log")]
+
+
+def test_cannot_passes_it_on_at_once() -> None:
+    cannot = (NIGHT + 60, "ana", AlarmAcknowledged("A1", "cannot"))
+    assert ("bo", "log") in people(due(kitchen(told(1, "ana", "webhook", True), cannot), REACH, NIGHT + 61))
+
+
+def test_the_return_is_told_to_everyone_who_was_told_and_once() -> None:
+    back = (NIGHT + 900, "watch", AlarmReturned("A1", "product_warm_returned", {}))
+    returned = kitchen(told(1, "ana", "webhook", True), told(601, "bo", "log", True), back)
+    assert people(due(returned, REACH, NIGHT + 901)) == [("ana", "webhook"), ("bo", "log")]
+    done = kitchen(
+        told(1, "ana", "webhook", True), told(601, "bo", "log", True), back,
+        told(902, "ana", "webhook", True, "returned"), told(902, "bo", "log", True, "returned"),
+    )  # fmt: skip
+    assert due(done, REACH, NIGHT + 10_000) == []
+
+
+def test_what_wakes_nobody_waits_for_the_day() -> None:
+    quiet = kitchen(wakes=False)
+    assert due(quiet, REACH, NIGHT) == []
+    assert people(due(quiet, REACH, NIGHT + 6 * 3600)) == [("ana", "webhook")]
+
+
+def test_a_person_without_a_channel_is_told_by_the_log() -> None:
+    assert people(due(replace(kitchen(), rota=(("cy", 0.0),)), REACH, NIGHT)) == [("cy", "log")]

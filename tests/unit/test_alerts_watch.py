@@ -1,0 +1,173 @@
+"""What is abnormal in a unit now."""
+
+import numpy as np
+import pytest
+
+from alerts.trace import Copies
+from alerts.watch import Heard, Taken, TubState, UnitWatch, conditions, projected, return_figures, take
+from collector.findings import Condition
+from collector.readings import Assignment, Quantity, Unit
+from collector.sample import Quality
+
+HOUR = 3600.0
+AIR = Assignment("air", Quantity.AIR_TEMPERATURE, "room", "wall", 0.0)
+PROBE = Assignment("probe", Quantity.BRINE_TEMPERATURE, "room", "in the brine", 0.0, lot="B1")
+
+
+def watch(*, start_c: float = 3.0, tubs: int = 1, hung: bool = False) -> UnitWatch:
+    unit = Unit("room", "s", "Cold room", "cold room")
+    made = UnitWatch(unit, 5.0, 0.0)
+    made.channels["air"] = Heard(AIR, 0.0, -np.inf, np.nan)
+    copies = Copies(start_c, start_c, start_c)
+    made.tubs = [TubState(f"B{n + 1}", "1", 6 * HOUR, copies, hung) for n in range(tubs)]
+    return made
+
+
+def feed(w: UnitWatch, from_h: float, until_h: float, value: float, every_s: float = 60.0) -> None:
+    for at in np.arange(from_h * HOUR, until_h * HOUR, every_s):
+        take(w, AIR, Taken("air", float(at), float(at), value))
+
+
+def kinds(found: list[Condition]) -> list[str]:
+    return [c.kind for c in found]
+
+
+def test_a_cold_steady_room_is_nothing_to_tell() -> None:
+    w = watch()
+    feed(w, 0, 8, 3.0)
+    assert conditions(w, 8 * HOUR, ()) == []
+
+
+def test_a_defrost_of_25_minutes_is_nothing_to_tell() -> None:
+    w = watch()
+    for hour in range(0, 24, 6):
+        feed(w, hour, hour + 5.5, 3.0)
+        feed(w, hour + 5.5, hour + 5.5 + 25 / 60, 9.0)
+        assert conditions(w, w.at or 0.0, ()) == []
+        feed(w, hour + 5.5 + 25 / 60, hour + 6, 3.2)
+
+
+def test_air_that_does_not_come_back_is_told_before_the_product_passes() -> None:
+    w = watch()
+    feed(w, 0, 2, 3.0)
+    feed(w, 2, 3, 9.0)
+    (warm,) = conditions(w, 3 * HOUR, ())
+    assert (warm.kind, warm.sentence, warm.wakes) == ("product_warm", "product_may_pass", True)
+    assert warm.early_at is not None and warm.likely_at is not None
+    assert w.tubs[0].copies.likely_c < 5.0
+    # The constant-air crossing from 3 °C under 9 °C at tau 6 h is 2.433 h after the air jumped (models 5.1).
+    assert warm.likely_at == pytest.approx((2 + 2.433) * HOUR, abs=120)
+    assert warm.early_at < warm.likely_at
+
+
+def test_a_product_above_its_limit_for_a_quarter_of_an_hour_has_passed_it() -> None:
+    w = watch(start_c=4.9)
+    feed(w, 0, 0.2, 9.0)
+    assert kinds(conditions(w, 0.2 * HOUR, ())) == []
+    feed(w, 0.2, 0.6, 9.0)
+    (warm,) = conditions(w, 0.6 * HOUR, ())
+    assert warm.sentence == "product_has_passed"
+
+
+def test_a_warm_alarm_stands_until_product_and_air_are_back_for_a_while() -> None:
+    w = watch(start_c=5.2)
+    feed(w, 0, 0.5, 6.0)
+    assert kinds(conditions(w, 0.5 * HOUR, ())) == ["product_warm"]
+    feed(w, 0.5, 0.7, 2.0)
+    assert kinds(conditions(w, 0.7 * HOUR, {"product_warm"})) == ["product_warm"]
+    feed(w, 0.7, 2.5, 2.0)
+    assert conditions(w, 2.5 * HOUR, {"product_warm"}) == []
+    figures = return_figures(w)
+    assert isinstance(figures["over_s"], int) and figures["over_s"] > 1800
+    assert figures["peak_c"] == pytest.approx(5.3, abs=0.1)
+
+
+def test_silence_alone_never_clears_a_warm_alarm() -> None:
+    w = watch()
+    feed(w, 0, 2, 9.0)
+    assert kinds(conditions(w, 2 * HOUR, ())) == ["product_warm"]
+    feed(w, 2, 2.4, 3.0)
+    later = conditions(w, 4 * HOUR, {"product_warm"})
+    assert "product_warm" in kinds(later)
+
+
+def test_an_unwatched_unit_is_told_when_its_meat_could_have_passed() -> None:
+    w = watch()
+    feed(w, 0, 2, 3.0)
+    # From 3 °C towards 25 °C at tau 6 h the upper copy passes 5 °C after 0.57 h: 6 ln(22/20).
+    assert "unwatched" not in kinds(conditions(w, 2.5 * HOUR, ()))
+    found = conditions(w, 2.65 * HOUR, ())
+    assert kinds(found) == ["unwatched", "channel_silent"]
+    assert found[0].wakes and not found[1].wakes
+
+
+def test_a_silent_sensor_beside_nothing_curing_wakes_nobody() -> None:
+    w = watch(tubs=0)
+    feed(w, 0, 2, 3.0)
+    (silent,) = conditions(w, 30 * HOUR, ())
+    assert (silent.kind, silent.wakes) == ("channel_silent", False)
+
+
+def test_a_channel_never_heard_is_silent_once_its_patience_is_over() -> None:
+    w = watch()
+    assert conditions(w, 600.0, ()) == []
+    assert "channel_silent" in kinds(conditions(w, 1000.0, ()))
+
+
+def test_air_far_over_its_limit_is_told_after_its_dwell_even_without_product() -> None:
+    w = watch(tubs=0)
+    feed(w, 0, 1, 13.0)
+    (far,) = conditions(w, HOUR, ())
+    assert (far.kind, far.wakes) == ("air_far_over", False)
+
+
+def test_freezing_for_an_hour_is_told_and_wakes_nobody() -> None:
+    w = watch(start_c=-1.0)
+    feed(w, 0, 4, -4.0)
+    (cold,) = conditions(w, 4 * HOUR, ())
+    assert (cold.kind, cold.category, cold.wakes) == ("product_freezing", "cold", False)
+
+
+def test_readings_through_a_gap_leave_the_copies_apart() -> None:
+    w = watch()
+    feed(w, 0, 2, 3.0)
+    feed(w, 5, 5.1, 3.0)
+    c = w.tubs[0].copies
+    assert c.lower_c < c.likely_c < c.upper_c
+    feed(w, 5.1, 60, 3.0)
+    c = w.tubs[0].copies
+    assert c.upper_c - c.lower_c < 0.01
+
+
+def test_a_late_reading_changes_no_estimate_and_asks_for_a_rebuild() -> None:
+    w = watch()
+    feed(w, 0, 2, 3.0)
+    before = w.tubs[0].copies
+    take(w, AIR, Taken("air", HOUR, 2 * HOUR, 30.0))
+    assert w.tubs[0].copies == before
+    assert w.late
+
+
+def test_a_value_that_cannot_be_trusted_is_no_sign_of_life() -> None:
+    w = watch()
+    feed(w, 0, 2, 3.0)
+    for minute in range(60):
+        at = 2 * HOUR + minute * 60
+        take(w, AIR, Taken("air", at, at, 85.0, Quality.PROBE_FAULT))
+    assert "unwatched" in kinds(conditions(w, 3 * HOUR, ()))
+
+
+def test_a_probe_in_the_tub_speaks_for_the_product() -> None:
+    w = watch()
+    feed(w, 0, 1, 9.0)
+    take(w, PROBE, Taken("probe", HOUR, HOUR, 2.5))
+    feed(w, 1, 1.2, 9.0)
+    assert w.tubs[0].copies == Copies(2.5, 2.5, 2.5)
+
+
+def test_projection_holds_while_fresh_and_parts_in_silence() -> None:
+    w = watch()
+    feed(w, 0, 2, 3.0)
+    assert projected(w, w.tubs[0], 2 * HOUR + 300) == w.tubs[0].copies
+    apart = projected(w, w.tubs[0], 4 * HOUR)
+    assert apart.lower_c < apart.likely_c < apart.upper_c
