@@ -210,7 +210,7 @@ def moved(placements: tuple[Placement, ...], tub: str, to: Placement) -> tuple[P
 
 
 def placement_faults(placements: tuple[Placement, ...]) -> tuple[str, ...]:
-    """Return what is wrong with one tub's placements in time order: holes, overlaps, intervals that end before they begin."""
+    """Return what is wrong with one tub's placements in time order: holes, overlaps, intervals that end too early."""
     faults = []
     for p in placements:
         if p.until_at is not None and p.until_at <= p.from_at:

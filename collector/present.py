@@ -4,7 +4,8 @@ import threading
 from collections.abc import Callable, Mapping, Sequence
 
 from collector.events import Draft, Entry
-from collector.kitchen import Kitchen, fold
+from collector.fold import fold
+from collector.kitchen import Kitchen
 from collector.sample import Instant
 from collector.storage import Journal, Moved
 

@@ -5,7 +5,8 @@ from dataclasses import replace
 from alerts.alarms import step
 from collector.events import AlarmAcknowledged, AlarmChanged, AlarmRaised, AlarmReturned, Draft
 from collector.findings import Condition
-from collector.kitchen import Kitchen, fold
+from collector.fold import fold
+from collector.kitchen import Kitchen
 from collector.storage import MemoryJournal
 
 WARM = Condition(

@@ -5,7 +5,8 @@ from dataclasses import replace
 from alerts.escalation import Telling, due
 from collector.events import AlarmAcknowledged, AlarmRaised, AlarmReturned, AlarmTold, Draft, Event
 from collector.findings import Condition
-from collector.kitchen import Kitchen, fold
+from collector.fold import fold
+from collector.kitchen import Kitchen
 from collector.readings import Site, Unit
 from collector.storage import MemoryJournal
 
