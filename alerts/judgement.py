@@ -1,7 +1,7 @@
 """One batch judged now: its history, what each rule says of it, and what follows. Pure given the readings."""
 
 from alerts.disposition import propose
-from alerts.rulebook.loader import Rulebook
+from alerts.rulebook.book import Rulebook
 from alerts.rules import judge
 from alerts.surroundings import Fetch
 from alerts.trace import batch_history

@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 
 from alerts.channels.log import LogChannel
-from alerts.rulebook.loader import Rulebook
+from alerts.rulebook.book import Rulebook
 from alerts.judgement import judged
 from alerts.sentences import alarm_text
 from alerts.service import Estimate, Judge, Service
