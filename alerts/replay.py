@@ -8,8 +8,8 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 
 from alerts.channels.log import LogChannel
-from alerts.rulebook.book import Rulebook
 from alerts.judgement import judged
+from alerts.rulebook.book import Rulebook
 from alerts.sentences import alarm_text
 from alerts.service import Estimate, Judge, Service
 from collector.events import Draft

@@ -1,0 +1,134 @@
+"""The watch and the telling, each in its own thread of the running service. Shell."""
+
+import logging
+import threading
+from collections.abc import Callable
+from dataclasses import dataclass, field
+
+from alerts.service import Service
+from collector.events import Draft, GapSuspected
+from collector.sample import Instant
+from collector.storage import StoreFailed
+
+log = logging.getLogger(__name__)
+
+TICK_S = 10.0
+TELL_S = 1.0
+CLOCK_STEP_S = 2.0
+
+
+@dataclass
+class Pulse:
+    """How the watch is doing, for health: read by others, written by the watch alone."""
+
+    ticks: int = 0
+    ticked_at: Instant | None = None
+    tick_took_s: float = 0.0
+    failures: int = 0
+    last_failure: str = ""
+    told: int = 0
+
+
+@dataclass
+class LiveWatch:
+    """Runs a `Service` on committed groups and on a monotonic timer of our own.
+
+    `monotonic` is in the seconds of the machine; `tick_s` too, so a virtual clock that runs sixty times as fast wants
+    a sixtieth of it.
+    """
+
+    service: Service
+    monotonic: Callable[[], float]
+    tick_s: float = TICK_S
+    tell_s: float = TELL_S
+    pulse: Pulse = field(default_factory=Pulse)
+
+    def __post_init__(self) -> None:
+        self._wake = threading.Event()
+        self._news = threading.Event()
+        self._stop = threading.Event()
+        self._threads = [
+            threading.Thread(target=self._watch, name="watch", daemon=True),
+            threading.Thread(target=self._tell, name="tell", daemon=True),
+        ]
+        self._clock_gap: float | None = None
+
+    def start(self) -> None:
+        """Rebuild the state from the stores and begin. Raises StoreFailed."""
+        self.service.start()
+        for thread in self._threads:
+            thread.start()
+
+    def notify(self) -> None:
+        """Say that a group was committed, or the journal grew."""
+        self._wake.set()
+
+    def stop(self) -> None:
+        """End both threads; what was judged is in the journal."""
+        self._stop.set()
+        self._wake.set()
+        self._news.set()
+        for thread in self._threads:
+            thread.join(timeout=15.0)
+
+    @property
+    def alive(self) -> bool:
+        """Return whether both threads run."""
+        return all(thread.is_alive() for thread in self._threads)
+
+    def _watch(self) -> None:
+        due = self.monotonic()
+        while not self._stop.is_set():
+            self._wake.wait(max(0.0, due - self.monotonic()))
+            self._wake.clear()
+            try:
+                self.service.follow()
+                if self.monotonic() >= due:
+                    begun = self.monotonic()
+                    self._check_clock()
+                    self.service.tick()
+                    self.pulse.ticks += 1
+                    self.pulse.ticked_at = self.service.clock()
+                    self.pulse.tick_took_s = self.monotonic() - begun
+                    due = max(due + self.tick_s, self.monotonic())
+                self._news.set()
+            except StoreFailed as fault:
+                self._failed("the store refused", fault)
+                due = self._pause(due)
+            except Exception as fault:  # noqa: BLE001 - the loop of the watch never ends by itself
+                self._failed("the watch stumbled", fault)
+                due = self._pause(due)
+
+    def _pause(self, due: float) -> float:
+        self._stop.wait(1.0)
+        return max(due, self.monotonic())
+
+    def _failed(self, what: str, fault: Exception) -> None:
+        self.pulse.failures += 1
+        self.pulse.last_failure = f"{what}: {type(fault).__name__}"
+        log.error("%s", what, exc_info=fault)
+
+    def _check_clock(self) -> None:
+        # A host clock that steps makes spans on wall time doubtful: say so in the record.
+        ratio = TICK_S / self.tick_s
+        gap = self.service.clock() - self.monotonic() * ratio
+        before, self._clock_gap = self._clock_gap, gap
+        if before is not None and abs(gap - before) > CLOCK_STEP_S * ratio:
+            now = self.service.clock()
+            step = GapSuspected(
+                min(now, now - (gap - before)), now, f"the host's clock stepped by {gap - before:+.1f} s"
+            )
+            self.service.present.decide(lambda kitchen: [Draft(now, "system", step)])
+
+    def _tell(self) -> None:
+        while not self._stop.is_set():
+            self._news.wait(self.tell_s)
+            self._news.clear()
+            try:
+                self.pulse.told += self.service.tell()
+            except StoreFailed as fault:
+                self._failed("telling could not be recorded", fault)
+                self._stop.wait(1.0)
+            except Exception as fault:  # noqa: BLE001 - as above
+                self._failed("telling stumbled", fault)
+                self._stop.wait(1.0)

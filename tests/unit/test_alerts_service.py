@@ -1,0 +1,242 @@
+"""The service: readings in, journal out, one odd unit never stopping the rest."""
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+
+import pytest
+
+from alerts.channels.base import Sent
+from alerts.escalation import Telling
+from alerts.service import Service
+from alerts.watch import UnitWatch
+from collector.batches import AsMade, Method, Packing, Placement, Plan, Route
+from collector.events import (
+    AlarmAcknowledged,
+    BatchStarted,
+    ChannelAssigned,
+    Draft,
+    PersonDescribed,
+    RotaDescribed,
+    SiteDescribed,
+    TubMoved,
+    UnitDescribed,
+)
+from collector.findings import Disposition, Proposal
+from collector.kitchen import Alarm, Kitchen
+from collector.present import Present
+from collector.readings import Assignment, Quantity, Reading, Site, Unit
+from collector.sample import Message
+from collector.storage import Arrival, MemoryJournal, MemoryReadings
+
+START = 1_760_000_000.0
+HOUR = 3600.0
+PLAN = Plan(
+    "x", "beef", "brisket", Method.IMMERSION, Packing.UNDER_BRINE, Route.COOKED, 432_000.0, 55.0, 3.0, tau_s=21_600.0
+)
+
+
+@dataclass
+class Heard:
+    """A channel that remembers."""
+
+    lines: list[tuple[str, str, str]] = field(default_factory=list)
+    works: bool = True
+
+    def send(self, telling: Telling, alarm: Alarm, first_line: str, body: str) -> Sent:
+        self.lines.append((telling.person, telling.occasion, first_line))
+        return Sent(self.works)
+
+
+class Bench:
+    """A service over memory stores, with a clock that is set."""
+
+    def __init__(self, judge: Callable[[Kitchen, str, float], Proposal | None] = lambda k, lot, now: None) -> None:
+        self.at = START
+        self.readings = MemoryReadings()
+        self.journal = MemoryJournal()
+        self.present = Present(self.journal, lambda: self.at)
+        self.first, self.second = Heard(), Heard()
+        self.service = self.new_service(judge)
+
+    def new_service(self, judge: Callable[[Kitchen, str, float], Proposal | None]) -> Service:
+        return Service(
+            self.present, self.readings, judge, lambda k, u: u.limit_c or 5.0, lambda: self.at,
+            {"first": self.first, "second": self.second}, {"ana": ("first", "second")},
+        )  # fmt: skip
+
+    def write(self, *events: object, at: float | None = None) -> None:
+        drafts = [Draft(self.at if at is None else at, "ana", event) for event in events]  # type: ignore[arg-type]
+        self.present.decide(lambda kitchen: drafts)
+
+    def furnish(self) -> None:
+        self.write(
+            SiteDescribed(Site("s", "Site", "Europe/London", "US")),
+            PersonDescribed("ana", "Ana", ("approver",)),
+            RotaDescribed((("ana", 0.0),)),
+        )
+        for unit in ("room", "fridge"):
+            self.write(
+                UnitDescribed(Unit(unit, "s", unit.title(), "cold room")),
+                ChannelAssigned(Assignment(f"{unit}/air", Quantity.AIR_TEMPERATURE, unit, "wall", START)),
+            )
+        self.write(
+            BatchStarted("B1", PLAN, AsMade(3.0, 3.0, brine_c=3.0, meat_c=3.0), (Placement("1", "room", START),))
+        )
+        self.service.start()
+
+    def hear(self, channel: str, value: float, at: float | None = None) -> None:
+        at = self.at if at is None else at
+        reading = Reading(channel, at, value, "Cel", self.at, at)
+        position = self.readings.append([Arrival(Message(channel, b"", self.at), (reading,))])
+        assert position
+        self.service.follow()
+
+    def run(self, hours: float, room: float, fridge: float = 3.0) -> None:
+        for _ in range(int(hours * 60)):
+            self.at += 60.0
+            self.hear("room/air", room)
+            self.hear("fridge/air", fridge)
+            self.service.tick()
+
+    def kinds(self) -> list[tuple[str, str]]:
+        return [a.condition.key for a in self.present.kitchen.active_alarms()]
+
+
+@pytest.fixture
+def bench() -> Bench:
+    made = Bench()
+    made.furnish()
+    return made
+
+
+def test_a_warming_room_raises_one_alarm_and_tells_the_first_of_the_rota(bench: Bench) -> None:
+    bench.run(1, 3.0)
+    bench.run(1, 9.0)
+    bench.service.tell()
+    assert bench.kinds() == [("room", "product_warm")]
+    ((person, occasion, line),) = bench.first.lines
+    assert (person, occasion) == ("ana", "raised")
+    assert line.startswith("Room: meat may pass 5.0 °C from ")
+    assert "B1" in line
+
+
+def test_a_dead_channel_is_bypassed_in_the_same_breath(bench: Bench) -> None:
+    bench.first.works = False
+    bench.run(2, 9.0)
+    bench.service.tell()
+    bench.service.tell()
+    assert len(bench.second.lines) == 1
+    (alarm,) = bench.present.kitchen.active_alarms()
+    assert [(t.channel, t.accepted) for t in alarm.told] == [("first", False), ("second", True)]
+
+
+def test_a_restart_tells_nothing_twice_and_keeps_the_alarm(bench: Bench) -> None:
+    bench.run(2, 9.0)
+    bench.service.tell()
+    again = bench.new_service(lambda k, lot, now: None)
+    again.start()
+    again.tick()
+    again.tell()
+    assert bench.kinds() == [("room", "product_warm")]
+    assert len(bench.first.lines) == 1
+
+
+def test_the_return_is_told_with_what_happened(bench: Bench) -> None:
+    bench.run(5, 9.0)
+    bench.service.tell()
+    bench.write(AlarmAcknowledged(bench.present.kitchen.active_alarms()[0].id, "going", bench.at + 600))
+    bench.run(6, 2.0)
+    bench.service.tell()
+    assert bench.kinds() == []
+    assert bench.first.lines[-1][1] == "returned"
+    assert "Meat was above 5.0 °C for" in bench.first.lines[-1][2]
+
+
+def test_silence_everywhere_is_one_alarm_with_one_cause(bench: Bench) -> None:
+    bench.run(1, 3.0)
+    for _ in range(60):
+        bench.at += 60.0
+        bench.service.tick()
+    assert ("*", "nothing_arrives") in bench.kinds()
+    assert ("room", "channel_silent") not in bench.kinds()
+    assert ("room", "unwatched") in bench.kinds()
+
+
+def test_one_sensor_silent_beside_others_is_told_for_its_unit(bench: Bench) -> None:
+    bench.run(1, 3.0)
+    for _ in range(60):
+        bench.at += 60.0
+        bench.hear("room/air", 3.0)
+        bench.service.tick()
+    assert bench.kinds() == [("fridge", "channel_silent")]
+
+
+def test_a_unit_that_cannot_be_worked_on_is_set_aside_and_told_as_unwatched(
+    bench: Bench, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    import alerts.service as service
+
+    honest = service.conditions
+
+    def odd(watch: UnitWatch, now: float, standing: set[str]) -> object:
+        if watch.unit.id == "fridge":
+            raise ZeroDivisionError("odd")
+        return honest(watch, now, standing)
+
+    monkeypatch.setattr(service, "conditions", odd)
+    bench.run(2, 9.0)
+    assert ("room", "product_warm") in bench.kinds()
+    assert ("fridge", "unwatched") in bench.kinds()
+    assert "unit fridge" in bench.present.kitchen.set_aside
+
+
+def test_a_batch_that_cannot_be_judged_is_set_aside_and_the_watch_goes_on() -> None:
+    def broken(kitchen: Kitchen, lot: str, now: float) -> Proposal | None:
+        raise ZeroDivisionError("odd")
+
+    bench = Bench(broken)
+    bench.furnish()
+    bench.run(2, 9.0)
+    assert "batch B1" in bench.present.kitchen.set_aside
+    assert bench.kinds() == [("room", "product_warm")]
+
+
+def test_a_proposal_is_recorded_when_its_outcome_changes_and_only_then() -> None:
+    said: list[float] = []
+
+    def judge(kitchen: Kitchen, lot: str, now: float) -> Proposal:
+        said.append(now)
+        disposition = Disposition.HOLD if now > START + 3 * HOUR else Disposition.CONTINUE
+        return Proposal(lot, disposition, (), now, "US 1", "test")
+
+    bench = Bench(judge)
+    bench.furnish()
+    bench.run(6, 3.0)
+    recorded = bench.present.kitchen.proposals["B1"]
+    assert len(said) > 2
+    assert [r.proposal.disposition for r in recorded] == [Disposition.CONTINUE, Disposition.HOLD]
+
+
+def test_a_moved_tub_is_watched_where_it_now_stands(bench: Bench) -> None:
+    bench.run(1, 3.0)
+    bench.write(TubMoved("B1", Placement("1", "fridge", bench.at)))
+    bench.run(0.1, 9.0)
+    assert not bench.service.watches["room"].tubs
+    assert [t.lot for t in bench.service.watches["fridge"].tubs] == ["B1"]
+
+
+def test_a_late_reading_is_seen_by_the_rebuilt_estimate(bench: Bench) -> None:
+    bench.run(1, 3.0)
+    bench.at += 4 * HOUR
+    bench.hear("room/air", 3.0)
+    apart = bench.service.estimates()["B1"]
+    assert apart.upper_c - apart.lower_c > 3.0
+    for minute in range(240):
+        bench.hear("room/air", 3.0, at=START + HOUR + minute * 60.0)
+    mended = bench.service.estimates()["B1"]
+    assert mended.upper_c - mended.lower_c < 0.5
+
+
+def test_the_cursor_stands_with_the_events_it_caused(bench: Bench) -> None:
+    bench.run(2, 9.0)
+    assert 0 < bench.journal.cursor("watch") <= bench.readings.head()
