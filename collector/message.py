@@ -1,0 +1,132 @@
+"""One MQTT message in, samples or a reasoned refusal out. Pure: no clock, no I/O.
+
+This is also all that a sender needs to know of us: `senml_payload` writes what `read_message` reads.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Literal
+
+from collector.formats import mapped, mapping, names, plain, senml, units
+from collector.formats.mapping import Mapping, Measurement
+from collector.formats.plain import PlainNumber
+from collector.sample import Instant, Message, Quality, Refusal, Sample
+
+__all__ = [
+    "Mapping",
+    "Measurement",
+    "Message",
+    "PlainNumber",
+    "Quality",
+    "Refusal",
+    "Sample",
+    "Source",
+    "believed_time",
+    "read_message",
+    "senml_payload",
+    "source_faults",
+    "subscription",
+]
+
+FUTURE_MOST_S = 120.0
+"""How far a device's clock may be ahead of ours and still be believed. House limit. [s]"""
+PAST_MOST_S = 30 * 86_400.0
+"""How late a queued reading may arrive and still be believed. House limit. [s]"""
+BELIEVED_FROM_AT: Instant = 1_577_836_800.0
+"""2020-01-01T00:00:00Z; earlier times come from clocks that were never set. House limit."""
+
+senml_payload = senml.payload_of
+
+
+@dataclass(frozen=True, slots=True)
+class Source:
+    """Messages of one kind: the topics they come on, and how their payloads are read."""
+
+    topic_filter: str
+    """MQTT topic filter; a level may be a named capture, as in `kitchen/{device}/status`."""
+    format: Literal["senml", "mapped", "plain"]
+    mapping: Mapping | None = None
+    """For `mapped`, and only there."""
+    plain: PlainNumber | None = None
+    """For `plain`, and only there."""
+    fault_values_c: tuple[float, ...] = units.PROBE_FAULT_VALUES_C
+    """Temperatures that its sensors send when they have none; empty where each of them may be measured. [°C]"""
+
+
+def subscription(source: Source) -> str:
+    """Return the MQTT topic filter to subscribe with for a source."""
+    return names.filter_of(source.topic_filter)
+
+
+def source_faults(source: Source) -> tuple[str, ...]:
+    """Return what is wrong with a source, each with how to mend it; empty where nothing is."""
+    found = list(names.pattern_faults(source.topic_filter))
+    captured = names.capture_names(source.topic_filter)
+    if source.format not in ("senml", "mapped", "plain"):
+        found.append(f"format {source.format!a}: use senml, mapped or plain")
+    for kind, given in (("mapped", source.mapping), ("plain", source.plain)):
+        if source.format == kind and given is None:
+            found.append(f"format {kind} needs its description: say where the values stand and in which unit")
+        if source.format != kind and given is not None:
+            found.append(f"a description for {kind} with format {source.format!a}: take one of them away")
+    if source.mapping is not None:
+        found += mapping.faults(source.mapping, captured)
+    if source.plain is not None:
+        found += plain.faults(source.plain, captured)
+    return tuple(found)
+
+
+def read_message(message: Message, sources: Sequence[Source]) -> tuple[Sample, ...] | Refusal:
+    """Return what a message measured, or why it cannot be read; never raises, whatever the payload.
+
+    The first source whose topic filter takes the topic decides. A sample whose device time cannot be believed is marked
+    so, and keeps that time; `believed_time` gives the instant to use. Retained messages are read like any other: that
+    they are state and no samples is for the caller to mind, who sees `message.retained`.
+    """
+    refusal = names.topic_refusal(message.topic)
+    if refusal is not None:
+        return refusal
+    for source in sources:
+        captured = names.captures(source.topic_filter, message.topic)
+        if captured is not None:
+            outcome = _read(message, source, captured)
+            if isinstance(outcome, Refusal):
+                return outcome
+            return tuple(_with_clock_doubt(sample, message.received_at) for sample in outcome)
+    return Refusal("no_source", "no source takes this topic; add one to the settings, or stop publishing to it")
+
+
+def believed_time(device_at: Instant | None, received_at: Instant) -> tuple[Instant, bool]:
+    """Return when a value was measured, to the millisecond, and whether the device's clock is in doubt.
+
+    A device time is believed from 30 days before receipt (queued through an outage, it is honest data) to 120 s after
+    it, and never before 2020. Where there is none, or it is not believed, the time of receipt stands.
+
+    >>> believed_time(1_800_000_000.0, 1_800_000_060.25)
+    (1800000000.0, False)
+    >>> believed_time(0.0, 1_800_000_060.25)
+    (1800000060.25, True)
+    """
+    if device_at is None:
+        return round(received_at, 3), False
+    earliest = max(received_at - PAST_MOST_S, BELIEVED_FROM_AT)
+    if earliest <= device_at <= received_at + FUTURE_MOST_S:
+        return round(device_at, 3), False
+    return round(received_at, 3), True
+
+
+def _read(message: Message, source: Source, captured: dict[str, str]) -> tuple[Sample, ...] | Refusal:
+    fault_values_c = source.fault_values_c
+    match source:
+        case Source(format="senml"):
+            return senml.read(message.payload, message.received_at, fault_values_c=fault_values_c)
+        case Source(format="mapped", mapping=Mapping() as described):
+            return mapped.read(message.payload, described, captured, message.received_at, fault_values_c=fault_values_c)
+        case Source(format="plain", plain=PlainNumber() as described_number):
+            return plain.read(message.payload, described_number, message.topic, captured, fault_values_c=fault_values_c)
+    return Refusal("bad_source", "the source that takes this topic has no description; mend the settings")
+
+
+def _with_clock_doubt(sample: Sample, received_at: Instant) -> Sample:
+    _, doubt = believed_time(sample.device_at, received_at)
+    return replace(sample, quality=sample.quality | Quality.CLOCK_DOUBT) if doubt else sample
