@@ -124,6 +124,15 @@ def test_an_excursion_that_has_not_ended_runs_to_the_last_sample() -> None:
     assert stretches_above([7.0], [6.0], 5.0, at_least_s=0.0, join_s=0.0) == [Stretch(7.0, 7.0, 6.0)]
 
 
+def test_standing_at_the_limit_is_no_part_of_an_excursion() -> None:
+    record = [0.0, 600.0, 1200.0, 1800.0, 2400.0], [5.0, 5.0, 6.0, 5.0, 5.0]
+    assert stretches_above(*record, 5.0, at_least_s=0.0, join_s=0.0) == [Stretch(600.0, 1800.0, 6.0)]
+
+
+def test_a_joined_excursion_keeps_the_warmest_of_its_parts() -> None:
+    assert excursions((20, 7.0), (30, 4.0), (20, 6.0), (10, 4.0)) == [(0, 70, 7.0)]
+
+
 def test_crossings_are_interpolated() -> None:
     found = stretches_above([0.0, 100.0, 200.0], [4.0, 8.0, 4.0], 5.0, at_least_s=0.0, join_s=0.0)
     assert found == [Stretch(25.0, 175.0, 8.0)]

@@ -102,6 +102,8 @@ def test_a_rise_too_slow_to_tell_is_that_of_air_that_stays() -> None:
     stays = time_to_limit_constant(3.0, 9.0, 5.0, 6 * HOUR)
     for slope in (1e-9, 1e-15, 1e-30):
         assert time_to_limit_ramp(3.0, 9.0, slope, 5.0, 6 * HOUR, AMBIENT_C) == pytest.approx(stays, rel=2e-5)
+    # Just above what counts as none: the closed form must keep its digits here.
+    assert time_to_limit_ramp(3.0, 9.0, 1e-13, 5.0, 6 * HOUR, AMBIENT_C) == pytest.approx(stays, rel=1e-8)
 
 
 def test_a_very_slow_rise_takes_the_lag_more_than_the_air_itself() -> None:

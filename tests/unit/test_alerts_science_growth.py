@@ -4,6 +4,7 @@ import math
 
 import numpy as np
 import pytest
+from scipy.integrate import quad
 
 from alerts.science.growth import (
     excess_log10,
@@ -52,6 +53,14 @@ def test_excess_counts_warm_time_only_and_cold_time_earns_nothing_back() -> None
         - log10_increase([0.0, DAY], [5.0, 5.0], listeria_rate_fat)
     )
     assert both == pytest.approx(warm)
+
+
+def test_excess_on_a_path_through_the_reference_agrees_with_quadrature() -> None:
+    # From 2 to 8 °C in six hours, an hour a kelvin: only what lies above 5 °C counts.
+    planned = float(listeria_rate_fat(5.0))
+    expected = quad(lambda temp_c: float(listeria_rate_fat(temp_c)) - planned, 5.0, 8.0)[0] / math.log(10)
+    found = excess_log10([0.0, 6 * 3600.0], [2.0, 8.0], listeria_rate_fat, 5.0)
+    assert found == pytest.approx(expected, rel=1e-5)
 
 
 def test_five_days_as_planned_are_growth_but_no_excess() -> None:
