@@ -57,8 +57,8 @@ def rfc3339(text: str, zone: ZoneInfo | None = None, *, near: Instant | None = N
 
     Digits past the microsecond are cut off, without passing through a float. A leap second (`:60`) becomes the next
     second, in doubt. A local time in the repeated hour is in doubt: the first of its two instants, unless `near` (the
-    time of receipt) is closer to the second. One in the hour that clocks skip is in doubt too, and read as if the clocks
-    had not moved yet (fold 0 of PEP 495).
+    time of receipt) is closer to the second. One in the hour that clocks skip is in doubt too, and read as if they had
+    not moved yet (fold 0 of PEP 495).
 
     >>> rfc3339("2020-01-15T16:02:10.668892406Z")
     DeviceTime(at=1579104130.668892, doubt=False)
