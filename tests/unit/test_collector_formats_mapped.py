@@ -241,6 +241,21 @@ def test_a_leap_second_and_a_repeated_hour_leave_the_clock_in_doubt() -> None:
     assert taken({"temperature": 4, "at": "2016-12-31T23:59:60Z"}, timed)[0].quality == Quality.CLOCK_DOUBT
 
 
+def test_a_time_in_the_repeated_hour_is_the_one_nearer_to_receipt() -> None:
+    local = replace(AIR, time="/at", time_format="local", zone="Europe/Rome")
+    payload = b'{"temperature": 4, "at": "2026-10-25T02:30:00"}'
+    first, second = 1_792_888_200.0, 1_792_891_800.0
+    for instant in (first, second):
+        found = mapped.read(payload, Mapping((local,)), TOPIC, instant + 2.0)
+        assert found == (Sample("gauge7/temperature", 4.0, "Cel", instant, quality=Quality.CLOCK_DOUBT),)
+
+
+def test_a_misspelt_pointer_that_nobody_checked_is_refused_and_not_taken_for_a_missing_value() -> None:
+    refusal = mapped.read(b'{"temperature": 4}', Mapping((replace(AIR, value="temperature"),)), TOPIC, NOW)
+    assert isinstance(refusal, Refusal)
+    assert refusal.code == "value_missing"
+
+
 @pytest.mark.parametrize(
     ("boot", "number", "sequence"),
     [(3, 17, "3:17"), ("a", "17", "a:17"), (0, 0, "0:0"), (None, 17, None), (3, None, None)],

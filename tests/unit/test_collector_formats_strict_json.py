@@ -73,6 +73,7 @@ def test_plain_json_is_read(payload: bytes, value: object) -> None:
 
 
 def test_the_deepest_nesting_is_read_and_one_more_is_not() -> None:
+    assert DEEPEST == 32
     deep = b"[" * DEEPEST + b"]" * DEEPEST
     assert not isinstance(loads(deep), Refusal)
     assert not isinstance(loads(b"[" + b"[]," * 100 + b"1]"), Refusal)
