@@ -16,7 +16,7 @@ from typing import Any, NamedTuple
 import numpy as np
 import numpy.typing as npt
 
-from collector.names_sqlite import Names
+from collector.names_sqlite import ERA_MS, Names
 from collector.packing import (
     MS_MAX,
     SCALE,
@@ -52,7 +52,9 @@ SCHEMA = Schema(
             " series BLOB NOT NULL, UNIQUE (topic, retained, series))",
             # became: milliseconds from measurement to receipt, the same for each of the origin's series; or, packed,
             # series, those milliseconds, n, boot and number of each reading.
-            "CREATE TABLE arrivals (position INTEGER PRIMARY KEY, received_ms INTEGER NOT NULL,"
+            # received: milliseconds from the base of the last era that begins at or before the position.
+            "CREATE TABLE eras (first INTEGER PRIMARY KEY, base_ms INTEGER NOT NULL)",
+            "CREATE TABLE arrivals (position INTEGER PRIMARY KEY, received INTEGER NOT NULL,"
             " origin_id INTEGER NOT NULL, payload BLOB NOT NULL, became)",
             "CREATE TABLE reasons (id INTEGER PRIMARY KEY, code TEXT NOT NULL, reason TEXT NOT NULL,"
             " UNIQUE (code, reason))",
@@ -80,7 +82,9 @@ _READING = (
     f" ON u.id = CASE WHEN a.flags >> {UNIT_SHIFT} THEN a.flags >> {UNIT_SHIFT} ELSE s.unit_id END"
 )
 _ARRIVAL = (
-    "SELECT a.position, o.topic, a.payload, a.received_ms, o.retained, o.series, a.became, r.code, r.reason"
+    "SELECT a.position, o.topic, a.payload, a.received"
+    " + (SELECT base_ms FROM eras WHERE first <= a.position ORDER BY first DESC LIMIT 1),"
+    " o.retained, o.series, a.became, r.code, r.reason"
     " FROM arrivals a JOIN origins o ON o.id = a.origin_id {how} JOIN refused f ON f.position = a.position"
     " {how} JOIN reasons r ON r.id = f.reason_id WHERE {table}.position > ? ORDER BY {table}.position LIMIT ?"
 )
@@ -118,15 +122,17 @@ class SqliteReadings:
         self._db = Database(path, SCHEMA, journal_mode, may_migrate=not read_only)
         self._leave_free = leave_free
         self._read_only = read_only
-        self._names = Names()
+        self._names: Names | None = None
 
     def append(self, arrivals: Sequence[Arrival]) -> int:
         self._check_room()
         with self._writing() as connection:
             position = _one(connection, _HEAD)
+            if self._names is None or self._names.connection is not connection:
+                self._names = Names(connection)
             for arrival in arrivals:
                 position += 1
-                self._write(connection, position, arrival)
+                _write(self._names, position, arrival)
         return position
 
     def _check_room(self) -> None:
@@ -145,79 +151,7 @@ class SqliteReadings:
         if self._read_only:
             raise StoreFailed("readings are written by the service alone; this process may only read them")
         with self._db.writing() as connection:
-            try:
-                yield connection
-            except BaseException:
-                self._names.forget()
-                raise
-
-    def _write(self, connection: Connection, position: int, arrival: Arrival) -> None:
-        message, outcome = arrival.message, arrival.outcome
-        refusal = outcome if isinstance(outcome, Refusal) else None
-        readings = () if isinstance(outcome, Refusal) else outcome
-        found = [self._keep(connection, reading, message.topic, position) for reading in readings]
-        received_ms = milliseconds(message.received_at)
-        origin, became = self._became(connection, message, received_ms, [link for link in found if link])
-        row = (position, received_ms, origin, message.payload, became)
-        connection.execute("INSERT INTO arrivals VALUES (?, ?, ?, ?, ?)", row)
-        if refusal is not None:
-            # A reason may quote what was sent, and that may hold half a character, which no text can keep.
-            reason = refusal.reason.encode("utf-8", "backslashreplace").decode()
-            reason_id = self._names.id(connection, "reasons", code=refusal.code, reason=reason)
-            connection.execute("INSERT INTO refused VALUES (?, ?)", (position, reason_id))
-
-    def _became(
-        self, connection: Connection, message: Message, received_ms: int, links: list[_Link]
-    ) -> tuple[int | None, int | bytes | None]:
-        lags = {received_ms - link.ts_ms for link in links}
-        if len(lags) == 1 and not any(link.n or link.boot for link in links):
-            origin = self._names.origin(connection, message, pack(link.series for link in links))
-            if origin is not None:
-                return origin, lags.pop()
-        packed = [(link.series, received_ms - link.ts_ms, link.n, link.boot, link.number) for link in links]
-        return self._names.origin(connection, message), pack(chain.from_iterable(packed)) if links else None
-
-    def _keep(self, connection: Connection, reading: Reading, topic: str, position: int) -> _Link | None:
-        if not math.isfinite(reading.value):
-            raise ValueError(f"{reading.channel}: {reading.value} is no measurement; refuse the message instead")
-        names = self._names
-        series = names.series(connection, reading, topic)
-        boot, number = 0, 0
-        if reading.sequence is not None:
-            name, number = split_sequence(reading.sequence)
-            boot = names.id(connection, "boots", series_id=series, boot=name)
-            known = "SELECT 1 FROM sequences WHERE boot_id = ? AND number = ?"
-            if connection.execute(known, (boot, number)).fetchone():
-                return None
-        n = self._archive(connection, series, reading)
-        if n is None:
-            return None
-        if boot:
-            connection.execute("INSERT INTO sequences VALUES (?, ?, ?)", (boot, number, position))
-        if names.topics[series] != topic:
-            connection.execute("UPDATE series SET topic = ? WHERE id = ?", (topic, series))
-            names.topics[series] = topic
-        return _Link(series, milliseconds(reading.measured_at), n, boot, number)
-
-    def _archive(self, connection: Connection, series: int, reading: Reading) -> int | None:
-        """Return how many other values the instant holds already, or None where it holds this very one."""
-        ts_ms = milliseconds(reading.measured_at)
-        unit = self._names.id(connection, "units", unit=reading.unit)
-        flags = int(reading.quality) | (0 if unit == self._names.units[series] else unit << UNIT_SHIFT)
-        device_at = reading.device_at
-        if device_at is not None:
-            device_at = 0 if abs(device_at * 1000 - ts_ms) <= 0.5 else float(device_at)
-        rest = (scaled(reading.value), milliseconds(reading.received_at) - ts_ms)
-        insert = "INSERT OR IGNORE INTO archive VALUES (?, ?, ?, ?, ?, ?, ?)"
-        if connection.execute(insert, (series, ts_ms, 0, *rest, flags, device_at)).rowcount:
-            return 0
-        held = connection.execute(f"SELECT {_VALUE} FROM archive WHERE series_id = ? AND ts_ms = ?", (series, ts_ms))
-        values = [row[0] for row in held]
-        if reading.value in values:
-            return None
-        flags |= int(Quality.CONFLICT)
-        connection.execute(insert, (series, ts_ms, len(values), *rest, flags, device_at))
-        return len(values)
+            yield connection
 
     def head(self) -> int:
         with self._db.reading() as connection:
@@ -289,18 +223,23 @@ class SqliteReadings:
 
     def _old(self, before_ms: int, passed: int) -> Iterator[list[tuple[int]]]:
         with self._db.reading() as connection:
+            eras = connection.execute("SELECT first, base_ms FROM eras ORDER BY first").fetchall()
             first = _one(connection, "SELECT coalesce(min(position), 0) FROM arrivals")
             last = min(passed, _one(connection, _HEAD))
-        old = "SELECT position FROM arrivals WHERE position BETWEEN ? AND ? AND received_ms < ? ORDER BY position"
-        for start in range(first, last + 1, TRIMMED_AT_ONCE):
-            with self._db.reading() as connection:
-                window = (start, min(start + TRIMMED_AT_ONCE - 1, last), before_ms)
-                found = connection.execute(old, window).fetchall()
-            if found:
-                yield found
+        old = "SELECT position FROM arrivals WHERE position BETWEEN ? AND ? AND received < ? ORDER BY position"
+        ends = [start - 1 for start, _ in eras[1:]] + [last]
+        for (start, base_ms), end in zip(eras, ends, strict=False):
+            if base_ms - ERA_MS >= before_ms:
+                continue
+            for window in range(max(start, first), min(end, last) + 1, TRIMMED_AT_ONCE):
+                until = min(window + TRIMMED_AT_ONCE - 1, end, last)
+                with self._db.reading() as connection:
+                    found = connection.execute(old, (window, until, before_ms - base_ms)).fetchall()
+                if found:
+                    yield found
 
     def _trim_names(self) -> None:
-        """Remove the sequences older than the log, and the boots and reasons that nothing names any more."""
+        """Remove the eras and sequences older than the log, and the boots and reasons that nothing names any more."""
         with self._db.reading() as connection:
             floor = _one(connection, f"SELECT coalesce((SELECT min(position) FROM arrivals), ({_HEAD}) + 1)")
             series = connection.execute("SELECT DISTINCT series_id FROM boots").fetchall()
@@ -315,10 +254,12 @@ class SqliteReadings:
                     " AND NOT EXISTS (SELECT 1 FROM sequences WHERE boot_id = boots.id)",
                     (number,),
                 )
-                self._names.forget()
+                self._names = None
         with self._writing() as connection:
+            begun = "(SELECT coalesce(max(first), 0) FROM eras WHERE first <= ?)"
+            connection.execute(f"DELETE FROM eras WHERE first < {begun}", (floor,))
             connection.execute("DELETE FROM reasons WHERE id NOT IN (SELECT reason_id FROM refused)")
-            self._names.forget()
+            self._names = None
 
     def check(self) -> None:
         """Read the whole file through. Raises StoreFailed if it is damaged."""
@@ -326,6 +267,79 @@ class SqliteReadings:
 
     def close(self) -> None:
         self._db.close()
+
+
+def _write(names: Names, position: int, arrival: Arrival) -> None:
+    message, outcome = arrival.message, arrival.outcome
+    readings = () if isinstance(outcome, Refusal) else outcome
+    found = [_keep(names, reading, message.topic, position) for reading in readings]
+    received_ms = milliseconds(message.received_at)
+    origin, became = _became(names, message, received_ms, [link for link in found if link])
+    row = (position, names.since_era(position, received_ms), origin, message.payload, became)
+    names.connection.execute("INSERT INTO arrivals VALUES (?, ?, ?, ?, ?)", row)
+    if isinstance(outcome, Refusal):
+        # A reason may quote what was sent, and that may hold half a character, which no text can keep.
+        reason = outcome.reason.encode("utf-8", "backslashreplace").decode()
+        reason_id = names.id("reasons", code=outcome.code, reason=reason)
+        names.connection.execute("INSERT INTO refused VALUES (?, ?)", (position, reason_id))
+
+
+def _became(
+    names: Names, message: Message, received_ms: int, links: list[_Link]
+) -> tuple[int | None, int | bytes | None]:
+    lags = {received_ms - link.ts_ms for link in links}
+    if len(lags) == 1 and not any(link.n or link.boot for link in links):
+        origin = names.origin(message, pack(link.series for link in links))
+        if origin is not None:
+            return origin, lags.pop()
+    packed = [(link.series, received_ms - link.ts_ms, link.n, link.boot, link.number) for link in links]
+    return names.origin(message), pack(chain.from_iterable(packed)) if links else None
+
+
+def _keep(names: Names, reading: Reading, topic: str, position: int) -> _Link | None:
+    """Return where the reading stands now, or None where it was there already."""
+    if not math.isfinite(reading.value):
+        raise ValueError(f"{reading.channel}: {reading.value} is no measurement; refuse the message instead")
+    connection = names.connection
+    series = names.series(reading, topic)
+    boot, number = 0, 0
+    if reading.sequence is not None:
+        name, number = split_sequence(reading.sequence)
+        boot = names.id("boots", series_id=series, boot=name)
+        known = "SELECT 1 FROM sequences WHERE boot_id = ? AND number = ?"
+        if connection.execute(known, (boot, number)).fetchone():
+            return None
+    n = _archive(names, series, reading)
+    if n is None:
+        return None
+    if boot:
+        connection.execute("INSERT INTO sequences VALUES (?, ?, ?)", (boot, number, position))
+    if names.topics[series] != topic:
+        connection.execute("UPDATE series SET topic = ? WHERE id = ?", (topic, series))
+        names.topics[series] = topic
+    return _Link(series, milliseconds(reading.measured_at), n, boot, number)
+
+
+def _archive(names: Names, series: int, reading: Reading) -> int | None:
+    """Return how many other values the instant held already, or None where it held this very one."""
+    connection = names.connection
+    ts_ms = milliseconds(reading.measured_at)
+    unit = names.id("units", unit=reading.unit)
+    flags = int(reading.quality) | (0 if unit == names.units[series] else unit << UNIT_SHIFT)
+    device_at = reading.device_at
+    if device_at is not None:
+        device_at = 0 if abs(device_at * 1000 - ts_ms) <= 0.5 else float(device_at)
+    rest = (scaled(reading.value), milliseconds(reading.received_at) - ts_ms)
+    insert = "INSERT OR IGNORE INTO archive VALUES (?, ?, ?, ?, ?, ?, ?)"
+    if connection.execute(insert, (series, ts_ms, 0, *rest, flags, device_at)).rowcount:
+        return 0
+    held = connection.execute(f"SELECT {_VALUE} FROM archive WHERE series_id = ? AND ts_ms = ?", (series, ts_ms))
+    values = [row[0] for row in held]
+    if reading.value in values:
+        return None
+    flags |= int(Quality.CONFLICT)
+    connection.execute(insert, (series, ts_ms, len(values), *rest, flags, device_at))
+    return len(values)
 
 
 def _one(connection: Connection, select: str, *values: object) -> int:

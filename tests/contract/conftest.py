@@ -16,7 +16,6 @@ from collector.storage import Journal, MemoryJournal, MemoryReadings, MemoryWork
 from collector.working_sql import SqlWorking
 
 Store = TypeVar("Store", Readings, Journal, Working)
-Opener = Callable[[Path], Callable[[], Store]]
 
 
 def in_memory(store: Store) -> Callable[[], Store]:
