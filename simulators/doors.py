@@ -65,7 +65,7 @@ def saturation_vapour_pa(temperature_c: FloatArray) -> FloatArray:
     """Return the saturation vapour pressure over water. [Pa]
 
     Magnus form 610.94 exp(17.625 T / (T + 243.04)), Alduchov and Eskridge 1996 (from memory; compared with CoolProp in
-    the tests: within 0.2 % from 0 to 30 °C).
+    the tests: within 0.3 % from 0 to 30 °C).
     """
     pressure: FloatArray = 610.94 * np.exp(17.625 * temperature_c / (temperature_c + 243.04))
     return pressure

@@ -1,7 +1,8 @@
 """A small MQTT 3.1.1 broker in a thread of this process, for demos and tests. No promise about readings rests on it.
 
 It speaks 3.1.1 only (a client of MQTT 5 is hung up on without an answer), keeps nothing over a restart, keeps a session
-only for clients that gave a password, and does not send again what a client had received but not acknowledged.
+only for clients that gave a password, does not send again what a client had received but not acknowledged, and forgets
+what it has acknowledged but not yet passed on when its publisher hangs up.
 """
 
 import asyncio
@@ -52,6 +53,18 @@ class OneWay(BaseTopicPlugin):  # type: ignore[misc]  # amqtt ships no types
     ) -> bool:
         user = session.username if session is not None else None
         return bool(user == (KITCHEN if action is Action.PUBLISH else COLLECTOR))
+
+
+class TidyBroker(Broker):  # type: ignore[misc]  # amqtt ships no types
+    """Closes every connection that it has done with; some it would leave to the garbage collector."""
+
+    async def stream_connected(
+        self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter, listener_name: str
+    ) -> None:
+        try:
+            await super().stream_connected(reader, writer, listener_name)
+        finally:
+            writer.close()
 
 
 class EmbeddedBroker:
@@ -127,6 +140,8 @@ class EmbeddedBroker:
         for task in left:
             task.cancel()
         loop.run_until_complete(asyncio.gather(*left, return_exceptions=True))
+        # A closed connection lets go of its socket one turn of the loop later.
+        loop.run_until_complete(asyncio.sleep(0))
         loop.run_until_complete(loop.shutdown_asyncgens())
         loop.close()
 
@@ -148,7 +163,7 @@ class EmbeddedBroker:
             hasher = Argon2Hasher(time_cost=1, memory_cost=1024, parallelism=1)
             lines = [f"{user.username}:{hasher.hash(user.password)}\n" for user in (self.collector, self.kitchen)]
             passwords.write_text("".join(lines), encoding="utf-8")
-            broker = Broker(self._configuration(passwords))
+            broker = TidyBroker(self._configuration(passwords))
             await broker.start()
         return broker
 

@@ -31,8 +31,10 @@ WAITING_MAX = 20_000
 """Messages kept while the broker is away; beyond it the stream itself waits, as in a gateway that stores."""
 OUTSTANDING_MAX = 200
 """Messages handed to the client and not yet acknowledged."""
-LOOK_S = 0.05
+LOOK_S = 0.02
 FLUSH_S = 10.0
+LINGER_S = 2.0
+"""The embedded broker acknowledges before it passes on, and forgets what it had not passed on when we hang up."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,6 +85,8 @@ class Publisher:
         self.handed = 0
         self._waiting: deque[tuple[str, bytes]] = deque()
         self._waiting_max = waiting_max
+        self._pumping = threading.Lock()
+        self._word = False
         self._client = mqtt.Client(
             CallbackAPIVersion.VERSION2, client_id=client_id, clean_session=False, protocol=mqtt.MQTTv311
         )
@@ -109,19 +113,17 @@ class Publisher:
         self._client.connect_async(self.host, self.port, keepalive=30)
         self._client.loop_start()
 
-    def stop(self, flush_s: float = FLUSH_S) -> None:
-        """Wait at most so long for the last acknowledgements, then hang up. [s]"""
+    def stop(self, flush_s: float = FLUSH_S, linger_s: float = 0.0) -> None:
+        """Wait at most so long for the last acknowledgements, linger, then hang up. [s]"""
         deadline = time.monotonic() + flush_s
         while self.unsent and time.monotonic() < deadline:
-            self.pump()
             time.sleep(LOOK_S)
-        self._client.disconnect()
-        self._client.loop_stop()
+        time.sleep(linger_s)
+        hang_up(self._client)
         LOG.info("event=stopped acknowledged=%d unsent=%d", self.acknowledged, self.unsent)
 
     def offer(self, topic: str, payload: bytes) -> bool:
         """Take one message and return True, or return False while too many wait."""
-        self.pump()
         if len(self._waiting) >= self._waiting_max:
             return False
         self._waiting.append((topic, payload))
@@ -130,19 +132,36 @@ class Publisher:
 
     def pump(self) -> None:
         """Hand waiting messages to the client while the broker is there and few are outstanding."""
-        while self._waiting and self.connected and self.handed - self.acknowledged < OUTSTANDING_MAX:
-            topic, payload = self._waiting.popleft()
-            self.handed += 1
-            self._client.publish(topic, payload, qos=1)
+        # paho calls back with its own lock held, so nobody may wait here: whoever finds another at work leaves word.
+        self._word = True
+        while self._word and self._pumping.acquire(blocking=False):
+            try:
+                self._word = False
+                while self._waiting and self.connected and self.handed - self.acknowledged < OUTSTANDING_MAX:
+                    topic, payload = self._waiting.popleft()
+                    self.handed += 1
+                    self._client.publish(topic, payload, qos=1)
+            finally:
+                self._pumping.release()
 
     def _on_connect(self, client: Any, userdata: Any, flags: Any, reason: Any, properties: Any) -> None:
         LOG.info("event=connected host=%s port=%d reason=%r", self.host, self.port, str(reason))
+        self.pump()
 
     def _on_disconnect(self, client: Any, userdata: Any, flags: Any, reason: Any, properties: Any) -> None:
         LOG.info("event=disconnected reason=%r waiting=%d", str(reason), len(self._waiting))
 
     def _on_publish(self, client: Any, userdata: Any, mid: int, reason: Any, properties: Any) -> None:
         self.acknowledged += 1
+        self.pump()
+
+
+def hang_up(client: mqtt.Client) -> None:
+    """Disconnect and end the client's thread, leaving no socket behind."""
+    client.disconnect()
+    client.loop_stop()
+    # Told to end before it has written its farewell, the thread leaves its sockets open; this closes them.
+    client.reinitialise()
 
 
 def publish(
@@ -157,8 +176,7 @@ def publish(
     offered = 0
     for sent in stream:
         while (wait_s := pace.wait_s(sent.received_at, clock())) > 0 and not stop.is_set():
-            publisher.pump()
-            stop.wait(min(wait_s, LOOK_S))
+            stop.wait(wait_s)
         payload = senml(sent, units[sent.channel])
         while not stop.is_set() and not publisher.offer(sent.channel, payload):
             stop.wait(LOOK_S)
@@ -231,6 +249,6 @@ def main(argv: Sequence[str]) -> int:
         week.fault_at,
     )
     offered = publish(publisher, as_sent(week.readings(from_at, given.until_at)), SENML_UNITS, pace, stop)
-    publisher.stop()
+    publisher.stop(linger_s=LINGER_S)
     LOG.info("event=ended offered=%d acknowledged=%d", offered, publisher.acknowledged)
     return 0
