@@ -36,11 +36,11 @@ class Limit:
     @property
     def printed(self) -> str:
         """Return the value with its unit, as people read it."""
-        figure = f"{self.value:.1f}" if self.unit in ("°C", "K") else f"{self.value:g}"
+        figure = (f"{self.value:.1f}" if self.unit in ("°C", "K") else f"{self.value:g}").replace("-", "−")
         if self.above_c is None:
             return figure if self.unit == "1" else f"{figure} {self.unit}"
         end = "" if self.up_to_c is None else f", up to {self.up_to_c:.1f} °C"
-        return f"{figure} {self.unit} above {self.above_c:.1f} °C{end}"
+        return f"{figure} {self.unit} above {self.above_c:.1f} °C{end}".replace("-", "−")
 
 
 @dataclass(frozen=True, slots=True)

@@ -18,20 +18,22 @@ from alerts.rulebook.book import TIER_ORDER, TIME_S, Limit, Rule, Rulebook, Tier
 from collector.batches import Route, Stage
 from collector.findings import Tier
 
+__all__ = ["Fault", "Limit", "Rule", "Rulebook", "Tiers", "read_rulebook"]
+
 KNOWN = ("read", "memory", "computed", "house")
 AIMS = ("hazard", "quality")
 CONDITIONS = ("always", "airless")
 """`airless`: only where the meat is shut off from air (under brine, sealed, injected, bone-in or thick)."""
 MEATS = ("pork", "beef", "lamb", "poultry", "game", "offal")
 AUTHORITIES = ("US", "GB", "EU")
-UNITS = ("°C", "K", "mm", "min", "h", "d", "1", "%", "kJ/mol")
+UNITS = ("°C", "K", "mm", "min", "h", "d", "1", "%", "kJ/mol", "intervals")
 
 NEEDED = {
     "cold.limit": "°C", "cold.base": "°C", "excursion.shortest": "time", "excursion.join": "time",
     "excursion.hold": "time", "warm.line": "°C", "warm.hold": "time", "start.brine_time": "time",
     "start.meat_advice": "°C", "start.meat_highest": "°C", "start.meat_time": "time", "cure.stop": "°C",
     "cure.full": "°C", "cure.activation": "kJ/mol", "cure.slack": "time", "cure.slack_share": "%",
-    "cure.longest": "%", "sealed.longest": "time", "ice.line": "°C", "ice.time": "time", "gap.intervals": "1",
+    "cure.longest": "%", "sealed.longest": "time", "ice.line": "°C", "ice.time": "time", "gap.intervals": "intervals",
     "gap.shortest": "time", "sensor.uncertainty": "K", "decide.within": "time", "thickness.airless": "mm",
 }  # fmt: skip
 """Limits that the rules ask for by name, in every rulebook, and their kind of unit."""

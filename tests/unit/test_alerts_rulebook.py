@@ -177,7 +177,7 @@ def test_show_prints_every_limit_with_value_source_edition_and_how_it_is_known()
         start = text.index(f" {row['id']} ")
         printed = text[start : start + 700]
         assert f"source: {row['source']}; edition {row['edition']}" in printed, row["id"]
-        assert f"{row['value']:g}" in printed
+        assert f"{row['value']:g}".replace("-", "−") in printed
     assert "from memory, not checked against the document" in text
     assert max(map(len, answer.output.splitlines())) <= 100
 

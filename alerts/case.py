@@ -1,0 +1,152 @@
+"""What every rule is given, and what every finding is made from. Pure: no clock, no I/O."""
+
+import math
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from alerts.cold_record import Piece, pieces, unknown_s
+from alerts.history import BatchHistory, TubHistory
+from alerts.rulebook.book import TIER_ORDER, Rulebook
+from collector.findings import Evidence, Finding, Outcome, Parameters, Tier
+from collector.sample import Instant
+
+
+@dataclass(frozen=True, slots=True)
+class Hole:
+    """A stretch in which a tub stood somewhere, and of which there is no record at all, not even a bound."""
+
+    tub: str
+    from_at: Instant
+    until_at: Instant
+
+
+@dataclass(frozen=True, slots=True)
+class Case:
+    """One batch to be judged by one rulebook, up to an instant."""
+
+    history: BatchHistory
+    book: Rulebook
+    confirmed: frozenset[str]
+    """Ids of rows that a named person compared with the document."""
+    until_at: Instant
+    limit_c: float
+    """L: the rulebook's limit or a unit's own, the stricter. [°C]"""
+    base_c: float
+    """C: time budgets count above this. [°C]"""
+    holes: tuple[Hole, ...]
+
+    def pieces(self, tub: TubHistory, rule: str, *, since_at: Instant = -math.inf) -> tuple[Piece, ...]:
+        """Return the parts of a tub's record, from an instant on, that a rule of the book looks at."""
+        stages = self.book.rule(rule).stages
+        return pieces(tub, self.history.batch, stages, max(float(tub.times_at[0]), since_at), self.until_at)
+
+    def may_reject(self, row: str) -> bool:
+        """Return whether a row may take part in a reject: one from memory only once it has been confirmed."""
+        limit = self.book.limits[row]
+        return limit.reaches is Tier.REJECT or (limit.known == "memory" and row in self.confirmed)
+
+
+def case_of(history: BatchHistory, book: Rulebook, confirmed: frozenset[str], now: Instant) -> Case:
+    """Return the case of a batch: its limit and counting base, and the holes in its record."""
+    limit_c = book.scaled("cold.limit")
+    if history.unit_limit_c is not None:
+        limit_c = min(limit_c, history.unit_limit_c)
+    until_at = min(now, history.judged_until_at)
+    holes = _holes(history, until_at, book.scaled("gap.shortest"))
+    return Case(history, book, confirmed, until_at, limit_c, min(limit_c, book.scaled("cold.base")), holes)
+
+
+def _holes(history: BatchHistory, until_at: Instant, shortest_s: float) -> tuple[Hole, ...]:
+    batch, found = history.batch, []
+    records = {tub.tub: (float(tub.times_at[0]), float(tub.times_at[-1])) for tub in history.tubs}
+    for tub in batch.tubs:
+        placed = [p for p in batch.placements if p.tub == tub]
+        begin = min(p.from_at for p in placed)
+        ends = [until_at if p.until_at is None else p.until_at for p in placed]
+        end = min(max(ends), until_at, math.inf if batch.ended_at is None else batch.ended_at)
+        first, last = records.get(tub, (end, end))
+        for from_at, to_at in ((begin, min(first, end)), (max(last, begin), end)):
+            if to_at - from_at > shortest_s:
+                found.append(Hole(tub, from_at, to_at))
+    return tuple(found)
+
+
+def rank(tier: Tier) -> int:
+    """Return how strong a tier is: 0 for none."""
+    return TIER_ORDER.index(tier)
+
+
+def minutes(span_s: float) -> int:
+    """Return a span as it is printed and compared: whole minutes. [min]"""
+    return round(span_s / 60)
+
+
+@dataclass(frozen=True, slots=True)
+class Judged:
+    """What one rule finds of one tub: how far it reaches, and how far without unknown time."""
+
+    tub: TubHistory
+    tier: Tier
+    known_tier: Tier
+    unknown: bool
+    value: float
+    """The measure, rounded to its printed digit."""
+    from_at: Instant
+    until_at: Instant
+
+
+def worst(results: Iterable[Judged]) -> Judged | None:
+    """Return the result of the tub that matters: the strongest tier, then the largest measure, then the first."""
+    return max(results, key=lambda result: (rank(result.tier), result.value), default=None)
+
+
+def outcome_of(case: Case, results: Iterable[Judged]) -> Outcome:
+    """Return what a rule can say of the whole batch: never `within` while anything is unknown."""
+    found = list(results)
+    tier = max((result.tier for result in found), key=rank, default=Tier.NONE)
+    if tier is Tier.NONE:
+        unknown = bool(case.holes) or not found or any(result.unknown for result in found)
+        return Outcome.CANNOT_TELL if unknown else Outcome.WITHIN
+    known = any(rank(result.known_tier) >= rank(tier) for result in found)
+    return Outcome.OUTSIDE if known else Outcome.CANNOT_TELL
+
+
+def evidence_of(
+    result: Judged, *, measure: str, unit: str, threshold: float | None, value: float | None = None
+) -> Evidence:
+    """Return what a finding about one tub rests on."""
+    tub = result.tub
+    gap_s = round(unknown_s(tub, result.from_at, result.until_at))
+    span = round(result.from_at, 3), round(result.until_at, 3)
+    shown = result.value if value is None else value
+    return Evidence(*span, tub.channels, tub.readings, float(gap_s), measure, shown, unit, threshold)
+
+
+def basis(case: Case, rows: Iterable[str]) -> dict[str, str]:
+    """Return where the numbers that decided come from, in words: house limits, documents, and what nobody checked."""
+    limits = [case.book.limits[row] for row in dict.fromkeys(rows)]
+    house = [f"share {row.printed}" if row.unit == "1" else row.printed for row in limits if row.known == "house"]
+    unchecked = [row.source for row in limits if row.known == "memory" and row.id not in case.confirmed]
+    checked = [row.source for row in limits if row.known != "house" and row.source not in unchecked]
+    named = {"house": house, "sources": checked, "unchecked": unchecked}
+    return {key: "; ".join(dict.fromkeys(values)) for key, values in named.items()}
+
+
+def finding(
+    case: Case,
+    rule: str,
+    said: tuple[Outcome, Tier, str],
+    evidence: Evidence,
+    rows: tuple[str, ...],
+    parameters: Parameters,
+    *,
+    add_s: float = 0.0,
+) -> Finding:
+    """Return a finding; `said` is its outcome, its tier and the key of its sentence."""
+    outcome, tier, sentence = said
+    own = "cold.limit" in rows and case.limit_c < case.book.scaled("cold.limit")
+    if own:
+        # The unit's own limit decided, not that of the rulebook.
+        rows = tuple(row for row in rows if row != "cold.limit")
+        parameters = {**parameters, "unit_limit_c": case.limit_c}
+    return Finding(rule, outcome, tier, sentence, {**parameters, **basis(case, rows)}, evidence, rows, add_s)

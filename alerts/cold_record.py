@@ -1,0 +1,127 @@
+"""Those parts of a tub's record that a rule looks at, and what is known of them. Pure: no clock, no I/O."""
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from alerts.history import Array, TubHistory
+from alerts.science.exposure import Stretch, stretches_above
+from collector.batches import Batch, Stage
+from collector.sample import Instant
+
+
+@dataclass(frozen=True, slots=True)
+class Piece:
+    """An unbroken part of one tub's record, in points as `TubHistory` has them."""
+
+    times_at: Array
+    likely_c: Array
+    held_c: Array
+    clock_c: Array
+    unknown: npt.NDArray[np.bool_]
+
+    @property
+    def has_unknown(self) -> bool:
+        """Return whether anything in it is unknown."""
+        return bool(self.unknown.any())
+
+    @property
+    def held(self) -> tuple[Array, Array]:
+        """Return instants and the temperatures that a hold looks at. [s since 1970 UTC], [°C]"""
+        return self.times_at, self.held_c
+
+    def known(self) -> Iterator[tuple[Array, Array]]:
+        """Yield each run of instants and likely temperatures without unknown time. [s since 1970 UTC], [°C]"""
+        if not self.has_unknown:
+            yield self.times_at, self.likely_c
+            return
+        known = np.concatenate(([False], ~self.unknown, [False]))
+        edges = np.flatnonzero(known[1:] != known[:-1])
+        for first, after in zip(edges[::2], edges[1::2], strict=True):
+            if after - first >= 2:
+                yield self.times_at[first:after], self.likely_c[first:after]
+
+
+def between(tub: TubHistory, from_at: Instant, until_at: Instant) -> Piece | None:
+    """Return the record between two instants, cut on straight lines between points; None where nothing is left."""
+    times = tub.times_at
+    first = int(np.searchsorted(times, from_at, side="right")) - 1
+    after = int(np.searchsorted(times, until_at, side="left"))
+    first, last = max(first, 0), min(after, times.size - 1)
+    if last <= first or until_at <= times[0] or from_at >= times[-1]:
+        return None
+    part = slice(first, last + 1)
+    cut = times[part]
+    ends = max(from_at, float(cut[0])), min(until_at, float(cut[-1]))
+    unknown = tub.unknown[part]
+    columns = (tub.likely_c[part], tub.held_c()[part], tub.clock_c()[part])
+    if ends == (cut[0], cut[-1]):
+        return Piece(cut, *columns, unknown)
+    # A point inside a segment is as unknown as the segment: either end of it decides.
+    flags = unknown.copy()
+    flags[0] |= ends[0] > cut[0] and unknown[1]
+    flags[-1] |= ends[1] < cut[-1] and unknown[-2]
+    moved = cut.copy()
+    moved[0], moved[-1] = ends
+    likely, held, clock = (_cut(cut, column, ends) for column in columns)
+    return Piece(moved, likely, held, clock, flags)
+
+
+def _cut(times: Array, temps: Array, ends: tuple[float, float]) -> Array:
+    moved = temps.copy()
+    for at, inner, end in ((0, 1, ends[0]), (-1, -2, ends[1])):
+        span = times[inner] - times[at]
+        if span != 0 and end != times[at]:
+            moved[at] = temps[at] + (temps[inner] - temps[at]) * ((end - times[at]) / span)
+    return moved
+
+
+def pieces(
+    tub: TubHistory, batch: Batch, stages: Iterable[Stage], from_at: Instant, until_at: Instant
+) -> tuple[Piece, ...]:
+    """Return the parts of the record between two instants that fall in some stages, or in none at all.
+
+    Time that no stage claims is judged with the rest: what nobody has said is no reason to look away.
+    """
+    judged = frozenset(stages)
+    left_out = sorted(
+        (span.from_at, np.inf if span.until_at is None else span.until_at)
+        for span in batch.stages
+        if span.stage not in judged
+    )
+    found, begin = [], from_at
+    for out_from, out_until in [*left_out, (until_at, np.inf)]:
+        piece = between(tub, begin, min(out_from, until_at)) if begin < out_from else None
+        if piece is not None:
+            found.append(piece)
+        begin = max(begin, out_until)
+    return tuple(found)
+
+
+def excursions(
+    records: Iterable[tuple[Array, Array]], limit_c: float, *, at_least_s: float, join_s: float
+) -> list[Stretch]:
+    """Return the stretches above a limit over several records in order of time. [s since 1970 UTC], [°C]
+
+    Within a record as `stretches_above`; those of neighbouring records join by the same distance.
+    """
+    joined: list[Stretch] = []
+    for times, temps in records:
+        for found in stretches_above(times, temps, limit_c, at_least_s=at_least_s, join_s=join_s):
+            if joined and found.from_at - joined[-1].until_at < join_s:
+                last = joined.pop()
+                found = Stretch(last.from_at, found.until_at, max(last.peak_c, found.peak_c))
+            joined.append(found)
+    return joined
+
+
+def unknown_s(tub: TubHistory, from_at: Instant, until_at: Instant) -> float:
+    """Return the time between two instants for which nothing trustworthy is known, echoes of gaps included. [s]"""
+    if not tub.unknown.any():
+        return 0.0
+    piece = between(tub, from_at, until_at)
+    if piece is None:
+        return 0.0
+    return float(np.diff(piece.times_at)[piece.unknown[:-1] | piece.unknown[1:]].sum())

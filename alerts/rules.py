@@ -1,0 +1,46 @@
+"""What each rule of a rulebook says of a batch. Pure: no clock, no I/O.
+
+The rules themselves stand in `alerts/rules_*.py`, one file for each family; here they are asked in order. A hold looks
+at the likely estimate, and at its upper bound where nothing is known; a reject looks at the likely estimate less what
+the sensor can tell, outside unknown time, and only at numbers that somebody has read in the document.
+"""
+
+from alerts.case import case_of
+from alerts.history import BatchHistory
+from alerts.rulebook.book import Rulebook
+from alerts.rules_budget import judge_budgets
+from alerts.rules_cold import judge_cold_chain
+from alerts.rules_cure import judge_cure, judge_ice
+from alerts.rules_start import judge_start, start_of
+from alerts.rules_unknown import judge_stages, judge_unknown
+from collector.findings import Finding
+from collector.sample import Instant
+
+
+def judge(history: BatchHistory, rulebook: Rulebook, confirmed: frozenset[str], now: Instant) -> tuple[Finding, ...]:
+    """Return what every rule says of a batch, by its rules' order; nothing after `now` is looked at.
+
+    Parameters
+    ----------
+    history : BatchHistory
+        What the meat has been through.
+    rulebook : Rulebook
+        The limits and rules to judge by.
+    confirmed : frozenset of str
+        Ids of rows from memory that a named person of the site compared with the document.
+    now : float
+        The instant of judging. [s since 1970 UTC]
+
+    Returns
+    -------
+    tuple of Finding
+        e-1 where a stage has no rule yet; e-2; one e-3 for each hazard that counts; e-5 once the cure has begun, and
+        its ice; e-6 where something is unknown; e-7. The same inputs give the same findings, digit for digit.
+    """
+    case = case_of(history, rulebook, confirmed, now)
+    start = start_of(case)
+    cold_chain = judge_cold_chain(case, start)
+    budgets = judge_budgets(case)
+    found = [judge_stages(case, cold_chain), cold_chain, *budgets, judge_cure(case), judge_ice(case)]
+    found += [*judge_unknown(case, (cold_chain, *budgets)), judge_start(case, start)]
+    return tuple(one for one in found if one is not None)

@@ -1,0 +1,134 @@
+"""Rule e-7: how cold brine and meat were at filling, and how soon the mix was at the limit. Pure: no clock, no I/O."""
+
+import math
+from dataclasses import dataclass
+
+from alerts.case import Case, Judged, evidence_of, finding, minutes, outcome_of, worst
+from alerts.cold_record import between
+from alerts.history import TubHistory
+from alerts.science.exposure import stretches_above
+from collector.batches import Method, Packing
+from collector.findings import Evidence, Finding, Outcome, Parameters, Tier
+from collector.sample import Instant
+
+WET_METHODS = (Method.IMMERSION, Method.INJECTED)
+MEASURE = "time from filling until at the limit"
+
+
+@dataclass(frozen=True, slots=True)
+class Start:
+    """What was entered at filling, and what it allows."""
+
+    missing: tuple[str, ...]
+    """What was not entered: `brine`, `meat`."""
+    brine_c: float | None
+    meat_c: float | None
+    too_warm: bool
+    """Whether the meat was warmer than any may be."""
+    allowed_s: float | None
+    """How long the product may take to reach the limit; None where nothing allows it to be above. [s]"""
+    row: str
+    """The row that allows it."""
+
+
+def start_of(case: Case) -> Start:
+    """Return what the as-made sheet says of the start, and how long it allows the product to be above the limit."""
+    batch, book = case.history.batch, case.book
+    wet = batch.plan.packing is Packing.UNDER_BRINE or batch.plan.method in WET_METHODS
+    brine_c, meat_c = (batch.as_made.brine_c if wet else None), batch.as_made.meat_c
+    missing = (("brine",) if wet and brine_c is None else ()) + (("meat",) if meat_c is None else ())
+    if not missing and not all(tub.start_known for tub in case.history.tubs):
+        missing = ("start",)
+    too_warm = meat_c is not None and meat_c > book.scaled("start.meat_highest")
+    warm_brine = brine_c is not None and brine_c > case.limit_c
+    warm_meat = meat_c is not None and meat_c > case.limit_c
+    row = "start.brine_time" if warm_brine else "start.meat_time"
+    allowed = (warm_brine or warm_meat) and not missing and not too_warm
+    return Start(missing, brine_c, meat_c, too_warm, book.scaled(row) if allowed else None, row)
+
+
+@dataclass(frozen=True, slots=True)
+class Cooling:
+    """How long one tub took to come down to the limit after filling."""
+
+    judged: Judged
+    late: bool
+    pending: bool
+    """Still above, but with time left."""
+
+
+def _cooling(case: Case, tub: TubHistory, allowed_s: float) -> Cooling | None:
+    parts = case.pieces(tub, "e-7")
+    if not parts:
+        return None
+    times, temps = parts[0].held
+    begun, end = float(times[0]), float(times[-1])
+    warm = [s for s in stretches_above(times, temps, case.limit_c, at_least_s=0.0, join_s=0.0) if s.from_at == begun]
+    down_at = warm[0].until_at if warm else begun
+    still = bool(warm) and down_at == end and temps[-1] > case.limit_c
+    late = down_at > begun + allowed_s
+    window = between(tub, begun, begun + allowed_s)
+    unknown = window is not None and window.has_unknown
+    tier = Tier.HOLD if late else Tier.RECORDED
+    known = Tier.RECORDED if unknown else tier
+    judged = Judged(tub, tier, known, unknown, float(minutes(down_at - begun)), begun, down_at)
+    return Cooling(judged, late, still and not late)
+
+
+def exempt_until(case: Case, start: Start, tub: TubHistory) -> Instant:
+    """Return until when warmth after filling is no excursion; minus infinity where none is allowed."""
+    cooling = None if start.allowed_s is None else _cooling(case, tub, start.allowed_s)
+    if cooling is None or cooling.late:
+        return -math.inf
+    return math.inf if cooling.pending else cooling.judged.until_at
+
+
+def judge_start(case: Case, start: Start) -> Finding:
+    """Return the finding of rule e-7."""
+    filled: Parameters = {"brine_c": _shown(start.brine_c), "meat_c": _shown(start.meat_c), "limit_c": case.limit_c}
+    if start.missing:
+        said = Outcome.CANNOT_TELL, Tier.HOLD, "e-7 not entered"
+        parameters = {**filled, "missing": " and ".join(start.missing), "due_at": case.history.batch.started_at}
+        return finding(case, "e-7", said, _entered(case, None, None), ("cold.limit",), parameters)
+    if start.too_warm:
+        said = Outcome.OUTSIDE, Tier.HOLD, "e-7 meat too warm"
+        highest = case.book.scaled("start.meat_highest")
+        parameters = {**filled, "highest_c": highest, "due_at": case.history.batch.started_at}
+        return finding(case, "e-7", said, _entered(case, start.meat_c, highest), ("start.meat_highest",), parameters)
+    if start.allowed_s is not None:
+        return _judge_warm(case, start, start.allowed_s, filled)
+    advice = case.book.scaled("start.meat_advice")
+    if start.meat_c is not None and start.meat_c > advice:
+        said = Outcome.OUTSIDE, Tier.RECORDED, "e-7 meat above advice"
+        parameters = {**filled, "advice_c": advice}
+        return finding(case, "e-7", said, _entered(case, start.meat_c, advice), ("start.meat_advice",), parameters)
+    said = Outcome.WITHIN, Tier.NONE, "e-7 within"
+    return finding(case, "e-7", said, _entered(case, start.meat_c, advice), ("start.meat_advice", "cold.limit"), filled)
+
+
+def _judge_warm(case: Case, start: Start, allowed_s: float, filled: Parameters) -> Finding:
+    coolings = [c for tub in case.history.tubs if (c := _cooling(case, tub, allowed_s)) is not None]
+    result = worst(c.judged for c in coolings)
+    rows = (start.row, "cold.limit")
+    if result is None:
+        said = Outcome.CANNOT_TELL, Tier.RECORDED, "e-7 no record"
+        return finding(case, "e-7", said, _entered(case, start.brine_c, case.limit_c), rows, filled)
+    chosen = next(c for c in coolings if c.judged is result)
+    sentence = "e-7 late" if chosen.late else "e-7 not yet" if chosen.pending else "e-7 in time"
+    outcome = outcome_of(case, [c.judged for c in coolings])
+    allowed = float(minutes(allowed_s))
+    parameters = {**filled, "tub": result.tub.tub, "minutes": result.value, "allowed_minutes": allowed}
+    parameters["by_at"] = round(result.from_at + allowed_s)
+    if chosen.late:
+        parameters["due_at"] = parameters["by_at"]
+    evidence = evidence_of(result, measure=MEASURE, unit="min", threshold=allowed)
+    return finding(case, "e-7", (outcome, result.tier, sentence), evidence, rows, parameters)
+
+
+def _entered(case: Case, value: float | None, threshold: float | None) -> Evidence:
+    begun = case.history.batch.started_at
+    return Evidence(begun, begun, (), 0, 0.0, "temperature entered at filling", _shown(value), "°C", threshold)
+
+
+def _shown(value: float | None) -> float | None:
+    return None if value is None else round(value, 1)
