@@ -7,7 +7,14 @@ from alerts.surroundings import Fetch
 from alerts.trace import batch_history
 from collector.findings import Proposal
 from collector.kitchen import Kitchen
+from collector.readings import Unit
 from collector.sample import Instant
+
+
+def limit_of(rulebook: Rulebook, unit: Unit) -> float:
+    """Return the limit for what stands in a unit: the rulebook's, or the unit's own where that is stricter. [°C]"""
+    lawful = rulebook.scaled("cold.limit")
+    return lawful if unit.limit_c is None else min(lawful, unit.limit_c)
 
 
 def confirmed_rows(kitchen: Kitchen, rulebook: Rulebook) -> frozenset[str]:

@@ -11,7 +11,7 @@ from alerts.channels.log import LogChannel
 from alerts.judgement import judged
 from alerts.rulebook.book import Rulebook
 from alerts.sentences import alarm_text
-from alerts.service import Estimate, Judge, Service
+from alerts.service import Estimate, Service
 from collector.events import Draft
 from collector.findings import Proposal
 from collector.kitchen import Alarm, Kitchen
@@ -42,40 +42,25 @@ class VirtualClock:
 
 
 @dataclass
-class Replay:
-    """A kitchen, its recorded readings, and what came of them."""
+class Player:
+    """Plays readings through a service whose clock is set: all ticks that the live one would have made, in order."""
 
-    drafts: Sequence[Draft]
-    rulebook: Rulebook
-    software: str
-    limit_of: Callable[[Kitchen, Unit], float]
+    service: Service
     clock: VirtualClock
     tells: bool = False
+    tick_s: float = TICK_S
     estimates: list[Estimate] = field(default_factory=list)
-    readings: MemoryReadings = field(default_factory=MemoryReadings)
     count: int = 0
 
     def __post_init__(self) -> None:
-        self.present = Present(MemoryJournal(), self.clock)
-        self.present.decide(lambda kitchen: list(self.drafts))
-        self.service = Service(
-            self.present, self.readings, self._judge(), self.limit_of, self.clock, {"log": LogChannel()}, {}
-        )
-        self._tick_at = self._grid(self.clock.at)
+        self._tick_at = (self.clock.at // self.tick_s + 1.0) * self.tick_s
         self._group: list[Arrival] = []
         self.service.start()
-
-    def _judge(self) -> Judge:
-        return lambda kitchen, lot, now: judged(kitchen, lot, self.readings.series, self.rulebook, now, self.software)
-
-    @staticmethod
-    def _grid(at: Instant) -> Instant:
-        return (at // TICK_S + 1.0) * TICK_S
 
     def run(
         self, readings: Iterable[Reading], until_at: Instant, progress: Callable[[int], None] | None = None
     ) -> None:
-        """Take the readings received before `until_at`, tick on to it, and judge every batch once more."""
+        """Take the readings received before `until_at`, tick on to it, and judge every batch that is due."""
         for reading in readings:
             if reading.received_at >= until_at:
                 continue
@@ -101,15 +86,55 @@ class Replay:
                 self.service.tell()
             if self._tick_at % ESTIMATE_EVERY_S == 0.0:
                 self.estimates.extend(e for _, e in sorted(self.service.estimates(self._tick_at).items()))
-            self._tick_at += TICK_S
+            self._tick_at += self.tick_s
         self.clock.move(at)
 
     def _flush(self) -> None:
         if self._group:
-            head = self.readings.append(self._group)
+            head = self.service.readings.append(self._group)
             first = head - len(self._group)
-            self.service.take(self.readings.arrivals(first, len(self._group)))
+            self.service.take(self.service.readings.arrivals(first, len(self._group)))
             self._group = []
+
+
+class Replay:
+    """A kitchen on stores in memory, its recorded readings, and what came of them."""
+
+    def __init__(
+        self,
+        drafts: Sequence[Draft],
+        rulebook: Rulebook,
+        software: str,
+        limit_of: Callable[[Kitchen, Unit], float],
+        clock: VirtualClock,
+    ) -> None:
+        self.clock = clock
+        self.readings = MemoryReadings()
+        self.present = Present(MemoryJournal(), clock)
+        self.present.decide(lambda kitchen: list(drafts))
+
+        def judge(kitchen: Kitchen, lot: str, now: Instant) -> Proposal | None:
+            return judged(kitchen, lot, self.readings.series, rulebook, now, software)
+
+        self._judge = judge
+        service = Service(self.present, self.readings, judge, limit_of, clock, {"log": LogChannel()}, {})
+        self.player = Player(service, clock)
+
+    @property
+    def count(self) -> int:
+        """Return how many readings were taken."""
+        return self.player.count
+
+    @property
+    def estimates(self) -> list[Estimate]:
+        """Return every batch's estimate, every 300 s."""
+        return self.player.estimates
+
+    def run(
+        self, readings: Iterable[Reading], until_at: Instant, progress: Callable[[int], None] | None = None
+    ) -> None:
+        """Play the readings; see `Player.run`."""
+        self.player.run(readings, until_at, progress)
 
     def alarms(self) -> list[Alarm]:
         """Return every alarm of the replay, in order of raising."""
@@ -120,7 +145,7 @@ class Replay:
     def dispositions(self) -> list[Proposal]:
         """Return what the rules propose for every batch at the end, by lot."""
         kitchen, now = self.present.kitchen, self.clock.at
-        made = (self._judge()(kitchen, lot, now) for lot, b in sorted(kitchen.batches.items()) if b.started_at < now)
+        made = (self._judge(kitchen, lot, now) for lot, b in sorted(kitchen.batches.items()) if b.started_at < now)
         return [proposal for proposal in made if proposal is not None]
 
 

@@ -31,6 +31,8 @@ SETTLED_S, UNSETTLED_S = 3600.0, 900.0
 JUDGED_A_TICK = 8
 """So that a tick stays short, the rest waits for the next one."""
 PAGE = 500
+CURSOR_EVERY_S = 3600.0
+"""A quiet watch moves its cursor this often, so that the arrival log can be trimmed behind it."""
 
 Judge = Callable[[Kitchen, str, Instant], Proposal | None]
 """(kitchen, lot, now) to what the rules propose; None for a batch of a site nobody described."""
@@ -71,6 +73,7 @@ class Service:
     _next_change_at: Instant = 0.0
     _judge_at: dict[str, Instant] = field(default_factory=dict)
     _broken: dict[str, Instant] = field(default_factory=dict)
+    _cursor_at: Instant = 0.0
 
     def start(self) -> None:
         """Rebuild every unit from the store; what arrived meanwhile is history, and the next judgement sees it."""
@@ -124,6 +127,9 @@ class Service:
         self._sync(now)
         self._conclude(list(self.watches), now)
         self._judge_due(now)
+        if now - self._cursor_at >= CURSOR_EVERY_S:
+            self._cursor_at = now
+            self.present.decide(lambda kitchen: [], cursors={CURSOR: self.taken})
 
     def _assigned(self, channel: str, at: Instant) -> Assignment | None:
         for watch in self.watches.values():

@@ -1,0 +1,170 @@
+"""The parts of one running kitchen, built from plain settings, started and stopped in order. Shell."""
+
+import logging
+import time
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
+from functools import cached_property
+from importlib.metadata import version
+from pathlib import Path
+
+from alerts.channels.base import Channel
+from alerts.channels.log import LogChannel
+from alerts.history import BatchHistory
+from alerts.judgement import judged, limit_of
+from alerts.live import TICK_S, LiveWatch
+from alerts.rulebook.book import Rulebook
+from alerts.rulebook.shelf import load
+from alerts.schedule import Calendar
+from alerts.service import CURSOR, Service
+from alerts.trace import batch_history
+from collector.broker import Broker
+from collector.events import Draft, Entry, GapSuspected
+from collector.findings import Proposal
+from collector.health import Health, State
+from collector.inbox import Inbox
+from collector.ingest import Ingest, last_received_at
+from collector.kitchen import Kitchen
+from collector.message import Source
+from collector.mqtt import Link
+from collector.present import Present
+from collector.readings import Unit
+from collector.sample import Instant
+from collector.storage import Arrival, StoreFailed
+from collector.stores_sqlite import open_stores
+
+log = logging.getLogger(__name__)
+
+ARRIVALS_KEPT_S = 30 * 86_400.0
+"""The arrival log keeps raw messages for at least this long (design, path of a reading)."""
+JOURNAL_LOOK_S = 0.5
+"""How soon entries of another process are noticed."""
+
+
+def software() -> str:
+    """Return the name and version that a judgement carries."""
+    return f"curevigil {version('curevigil')}"
+
+
+def wall_clock() -> Instant:
+    """Return the present instant."""
+    return time.time()
+
+
+@dataclass
+class Works:
+    """Everything between the broker and the pages; the clock is the domain clock, virtual in the demo."""
+
+    folder: Path
+    broker: Broker
+    sources: Sequence[Source]
+    channels: Mapping[str, Channel] = field(default_factory=dict)
+    reach: Mapping[str, Sequence[str]] = field(default_factory=dict)
+    clock: Callable[[], Instant] = wall_clock
+    rate: float = 1.0
+    """Seconds of the domain clock in a second of the machine."""
+    link_for: Callable[[str, str, Instant], str] = lambda alarm, person, now: ""
+    ballast_bytes: int = 64 * 1024 * 1024
+
+    def __post_init__(self) -> None:
+        """Open the stores. Raises StoreFailed where the folder is locked, newer or damaged."""
+        self.stores = open_stores(self.folder, ballast_bytes=self.ballast_bytes)
+        self.readings, self.working = self.stores.readings, self.stores.working
+        self.present = Present(self.stores.journal, self.clock)
+        self.health = Health()
+        self.service = Service(
+            self.present,
+            self.readings,
+            self.judge,
+            self.unit_limit,
+            self.clock,
+            {"log": LogChannel(), **self.channels},
+            self.reach,
+            self.link_for,
+        )
+        self.live = LiveWatch(self.service, time.monotonic, TICK_S / self.rate, 1.0 / min(self.rate, 10.0))
+        self.calendar = Calendar()
+        self.present.watchers.append(self._noticed)
+
+    @cached_property
+    def link(self) -> Link:
+        """Return the link to the broker, made when the intake starts."""
+        return Link(self.broker, Inbox(), self.clock, self.health, last_at=last_received_at(self.readings))
+
+    @cached_property
+    def ingest(self) -> Ingest:
+        """Return the intake."""
+        return Ingest(
+            self.readings,
+            self.link,
+            self.sources,
+            self.clock,
+            self._committed,
+            self.health,
+            on_gap=self._gap,
+        )
+
+    def rulebook(self, kitchen: Kitchen) -> Rulebook:
+        """Return the rulebook of the site's authority; US while no site is described."""
+        site = kitchen.site_of(None) or next(iter(kitchen.sites.values()), None)
+        return load(site.authority if site is not None else "US")
+
+    def judge(self, kitchen: Kitchen, lot: str, now: Instant) -> Proposal | None:
+        """Return what the rules propose for a batch now."""
+        return judged(kitchen, lot, self.readings.series, self.rulebook(kitchen), now, software())
+
+    def unit_limit(self, kitchen: Kitchen, unit: Unit) -> float:
+        """Return the limit for what stands in a unit. [°C]"""
+        return limit_of(self.rulebook(kitchen), unit)
+
+    def history(self, lot: str) -> BatchHistory | None:
+        """Return what the meat of a batch has been through, as known now."""
+        kitchen = self.present.kitchen
+        batch = kitchen.batches.get(lot)
+        return batch_history(batch, kitchen, self.readings.series, self.clock()) if batch is not None else None
+
+    def start(self) -> None:
+        """Begin to watch, then to take readings: what is acknowledged is watched."""
+        self.live.start()
+        self.ingest.start()
+        self.calendar.daily("trim arrival log", 3, 20, self._trim)
+        self.calendar.daily("sweep working tables", 3, 40, lambda: self.working.sweep(self.clock()))
+        self.calendar.start()
+        self.say_watch()
+
+    def stop(self) -> None:
+        """End in order: intake, watch, stores."""
+        self.ingest.stop()
+        self.live.stop()
+        self.calendar.stop()
+        self.stores.close()
+
+    def say_watch(self) -> None:
+        """Put the state of the watch into health."""
+        now, pulse = self.clock(), self.live.pulse
+        stale = pulse.ticked_at is not None and now - pulse.ticked_at > 6 * TICK_S * max(self.rate / 10.0, 1.0)
+        if not self.live.alive or stale:
+            self.health.say("watch", State.FAILED, "The watch has stopped; restart the service.", now)
+        elif pulse.last_failure:
+            self.health.say("watch", State.DOUBTFUL, f"The watch goes on; it last stumbled: {pulse.last_failure}.", now)
+        else:
+            self.health.say("watch", State.WORKS, "Every unit is looked at every ten seconds.", now)
+        numbers = {"ticks": pulse.ticks, "failures": pulse.failures, "tick_seconds": pulse.tick_took_s}
+        behind = self.readings.head() - self.service.taken
+        self.health.count("watch", {**numbers, "behind": float(behind)})
+
+    def _committed(self, arrivals: Sequence[Arrival]) -> None:
+        self.live.notify()
+
+    def _noticed(self, entries: Sequence[Entry]) -> None:
+        self.live.notify()
+
+    def _gap(self, gap: GapSuspected) -> None:
+        self.present.decide(lambda kitchen: [Draft(gap.until_at, "system", gap)])
+
+    def _trim(self) -> int:
+        try:
+            return self.readings.trim(self.clock() - ARRIVALS_KEPT_S, self.stores.journal.cursor(CURSOR))
+        except StoreFailed:
+            log.exception("the arrival log was not trimmed")
+            return 0
