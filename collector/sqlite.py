@@ -107,6 +107,10 @@ def prepare(path: Path, schema: Schema, journal_mode: str, *, may_migrate: bool 
             if not fresh:
                 _quick_check(connection, path)
             _bring_up(connection, path, schema, may_migrate)
+            if may_migrate:
+                # A disk that cannot be written must show at the start, not at the first message.
+                connection.execute("BEGIN IMMEDIATE")
+                connection.execute("ROLLBACK")
         if fresh:
             sync_folder(path.parent)
 
