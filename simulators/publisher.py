@@ -57,7 +57,11 @@ class Pace:
 
 
 def senml(sent: Sent, unit: str) -> bytes:
-    """Return one reading as a SenML pack of one record, named as its channel."""
+    """Return one reading as a SenML pack of one record, named as its channel.
+
+    Written here and not with the collector's own writer, so that the reader is tried on a stranger's hand, and so that
+    a device with a clock from 1970 can be played, which that writer refuses.
+    """
     record = {"n": sent.channel, "u": unit, "v": sent.value, "t": round(sent.measured_at, 3)}
     return json.dumps([record], separators=(",", ":")).encode()
 

@@ -4,11 +4,13 @@ import json
 import threading
 from pathlib import Path
 
+import numpy as np
 import pytest
 
+from collector.message import Message, Quality, Sample, Source, read_message
 from simulators.faults import Sent
 from simulators.publisher import Pace, Publisher, as_sent, publish, secret, senml
-from simulators.smokehouse import Measured
+from simulators.smokehouse import SENML_UNITS, Measured, story
 
 
 def test_the_virtual_clock_runs_at_its_rate_from_where_both_clocks_met() -> None:
@@ -23,6 +25,19 @@ def test_a_reading_becomes_a_senml_pack_of_one_record() -> None:
     payload = senml(Sent("smokehouse/fridge/air", 3.0625, 1_795_000_017.0004, 1_795_000_018.0), "Cel")
     assert json.loads(payload) == [{"n": "smokehouse/fridge/air", "u": "Cel", "v": 3.0625, "t": 1_795_000_017.0}]
     assert b" " not in payload
+
+
+def test_the_collector_reads_every_channel_as_it_was_measured() -> None:
+    week = story(1_795_000_000.0, np.random.default_rng(1))
+    sources = [Source("smokehouse/#", "senml")]
+    seen = set()
+    for sent in as_sent(week.readings(week.fault_at, week.fault_at + 300.0)):
+        seen.add(sent.channel)
+        payload = senml(sent, SENML_UNITS[sent.channel])
+        unit = SENML_UNITS[sent.channel].replace("/", "1")
+        read = read_message(Message(sent.channel, payload, sent.received_at), sources)
+        assert read == (Sample(sent.channel, sent.value, unit, sent.measured_at, quality=Quality.GOOD),)
+    assert seen == set(SENML_UNITS)
 
 
 def test_a_measured_reading_goes_out_its_latency_later() -> None:
