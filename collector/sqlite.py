@@ -110,6 +110,7 @@ def prepare(path: Path, schema: Schema, journal_mode: str, *, may_migrate: bool 
             if may_migrate:
                 # A disk that cannot be written must show at the start, not at the first message.
                 connection.execute("BEGIN IMMEDIATE")
+                connection.execute("UPDATE schema_version SET version = version")
                 connection.execute("ROLLBACK")
         if fresh:
             sync_folder(path.parent)
