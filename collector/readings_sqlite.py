@@ -357,8 +357,8 @@ def _reading(row: tuple[Any, ...], sequence: str | None) -> Reading:
 def _last_before(connection: Connection, series: int, at_ms: int) -> Reading | None:
     """Return the last reading by measurement, then by receipt, then as kept; its sequence is not known here."""
     row = connection.execute(
-        f"{_READING} WHERE a.series_id = ?1 AND a.ts_ms ="
-        " (SELECT max(ts_ms) FROM archive WHERE series_id = ?1 AND ts_ms < ?2) ORDER BY a.lag_ms DESC, a.n DESC LIMIT 1",
+        f"{_READING} WHERE a.series_id = ?1 AND a.ts_ms = (SELECT max(ts_ms) FROM archive WHERE series_id = ?1"
+        " AND ts_ms < ?2) ORDER BY a.lag_ms DESC, a.n DESC LIMIT 1",
         (series, at_ms),
     ).fetchone()
     return _reading(row, None) if row else None
