@@ -1,40 +1,68 @@
-"""What the pages and the API need of the running kitchen, passed in at assembly."""
+"""Everything that the pages and the API need from the running service, passed in once."""
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
-from pathlib import Path
+from dataclasses import dataclass, field
 
 from alerts.history import BatchHistory
 from alerts.rulebook.book import Rulebook
-from alerts.service import Estimate
 from collector.health import Part
 from collector.kitchen import Kitchen
 from collector.present import Present
 from collector.readings import Unit
 from collector.sample import Instant
-from collector.storage import Readings, Working
+from collector.storage import Journal, Readings, Working
+
+Clock = Callable[[], Instant]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
+class Estimate:
+    """The product estimate of one batch in one unit, at its warmest tub."""
+
+    at: Instant
+    likely_c: float
+    lower_c: float
+    upper_c: float
+    air_c: float | None
+    trend_c_per_h: float | None = None
+    """How fast the air changes; None where that is not known. [K/h]"""
+
+
+Estimates = Mapping[str, Mapping[str, Estimate]]
+"""By unit, then by lot."""
+
+
+@dataclass(frozen=True, slots=True)
+class Settings:
+    """What the installation decides."""
+
+    plain_http: bool = False
+    """Sign-in travels unencrypted: for a closed network only, and said on the sign-in page."""
+    public_address: str = ""
+    """As people type it, without a slash at its end; empty while it is not known."""
+    version: str = "0.1.0"
+    notice: str = ""
+    """A line on every page: the demo says that its kitchen is invented."""
+
+
+@dataclass(frozen=True, slots=True)
 class Office:
-    """Everything a request may touch. `clock` is the domain clock (virtual in the demo), `security_clock` always real."""
+    """The app's world."""
 
     present: Present
+    journal: Journal
     readings: Readings
     working: Working
-    clock: Callable[[], Instant]
-    security_clock: Callable[[], Instant]
-    estimates: Callable[[], Mapping[str, Estimate]]
-    """The product estimate of each standing batch, by lot."""
-    history: Callable[[str], BatchHistory | None]
-    """What a batch has been through, as known now."""
-    limit_of: Callable[[Kitchen, Unit], float]
-    rulebook: Callable[[Kitchen], Rulebook]
+    clock: Clock
+    """The domain clock: virtual in demo and tests."""
+    security_clock: Clock
+    """Always real: sessions, codes and back-off go by it."""
     health: Callable[[], Sequence[Part]]
-    """Each part of the running program."""
-    public_address: str = ""
-    """As people type it: `https://curevigil.example`; links in messages begin with it."""
-    plain_http: bool = False
-    """True only on a closed network or in the demo: cookies then travel unencrypted."""
-    chart_bundle: Path | None = None
-    """The chart script made at install; pages say their figures in text without it."""
+    estimates: Callable[[], Estimates]
+    history: Callable[[str], BatchHistory | None]
+    limit_of: Callable[[Kitchen, Unit], float]
+    """A unit's limit, the stricter of the rulebook's and its own. [°C]"""
+    rulebooks: Mapping[str, Rulebook]
+    charts: Callable[[], bytes | None] = lambda: None
+    """The chart bundle, or None while there is none: then the words stand alone."""
+    settings: Settings = field(default_factory=Settings)

@@ -1,0 +1,105 @@
+"""Signing: a named person decides about a batch, or confirms a rulebook row. Pure: no clock, no I/O."""
+
+from collections.abc import Collection, Mapping
+
+from api.actions.faults import Check, Result, fault
+from api.actions.standing import BLOCKING, Standing, same_outcome, standing
+from api.schemas import ConfirmRow, SignDisposition
+from collector.events import DispositionSigned, RowConfirmed
+from collector.findings import Disposition, Proposal, SignOff
+from collector.kitchen import Kitchen, Person
+from collector.sample import Instant
+
+REASON_MIN = 10
+"""House: a reason that lifts a hold, takes a reject back or releases has at least so many characters."""
+APPROVER = "approver"
+
+
+def choices(stands: Standing) -> tuple[Disposition, ...]:
+    """Return what an approver may sign as a batch stands, the proposed first."""
+    proposal = stands.proposal.proposal if stands.proposal is not None else None
+    if proposal is None:
+        return ()
+    signed_reject = stands.signed and stands.disposition is Disposition.REJECT
+    if signed_reject or proposal.disposition is Disposition.REJECT:
+        return (Disposition.REJECT, Disposition.HOLD)
+    allowed = [Disposition.CONTINUE, Disposition.HOLD, Disposition.REJECT]
+    if proposal.new_end_at is not None:
+        allowed.insert(1, Disposition.EXTEND)
+    if _releasable(proposal, stands):
+        allowed.append(Disposition.RELEASE)
+    return tuple(sorted(allowed, key=lambda d: d is not proposal.disposition))
+
+
+def _releasable(proposal: Proposal, stands: Standing) -> bool:
+    # What no rule judges cannot be told at release; a hold, once lifted by name, no longer blocks.
+    untold = any(found.rule == "e-1" for found in proposal.findings)
+    lifted = not proposal.blocks_release or stands.signed
+    return not untold and lifted and stands.disposition not in BLOCKING
+
+
+def _why_not(disposition: Disposition, stands: Standing, lot: str) -> tuple[str, str]:
+    if disposition is Disposition.RELEASE:
+        return f"{lot} may not be released while a hold, a reject or an unjudged stage stands", "lift the hold first"
+    if disposition is Disposition.EXTEND:
+        return "no hours to add were proposed", "choose another disposition"
+    return f"a reject stands for {lot}", "dispose of it, or return it to hold with a reason"
+
+
+def _needs_reason(request: SignDisposition, stands: Standing) -> bool:
+    was = stands.disposition
+    lifts = was is Disposition.HOLD and request.disposition not in BLOCKING
+    takes_back = was is Disposition.REJECT and request.disposition is Disposition.HOLD
+    return lifts or takes_back or request.disposition is Disposition.RELEASE
+
+
+def sign_disposition(kitchen: Kitchen, lot: str, request: SignDisposition, person: Person, now: Instant) -> Result:
+    """Return a named approver's decision, which names the proposal that was looked at."""
+    if lot not in kitchen.batches:
+        return fault("lot", f"no batch has lot code {lot}", "choose one from the list of batches")
+    if APPROVER not in person.roles:
+        return fault("disposition", f"{person.name} is no approver", "ask an approver to sign")
+    stands = standing(kitchen, lot)
+    if stands.proposal is None:
+        return fault("proposal", f"nothing has been proposed for {lot} yet", "wait until it has been judged")
+    check = Check()
+    known = any(r.position == request.proposal for r in kitchen.proposals[lot])
+    check.that(known, "proposal", f"{request.proposal} is no proposal for {lot}", "open the page of the batch again")
+    check.that(
+        not known or same_outcome(kitchen, lot, request.proposal), "proposal",
+        "a newer proposal says something else", "read what is proposed now, then sign",
+    )  # fmt: skip
+    allowed = choices(stands)
+    if request.disposition not in allowed:
+        check.that(False, "disposition", *_why_not(request.disposition, stands, lot))
+    if _needs_reason(request, stands):
+        check.that(
+            len(request.reason) >= REASON_MIN, "reason", "this reason is too short to stand up next year",
+            "say what you looked at and why you decide so",
+        )  # fmt: skip
+    check.that(
+        request.disposition is not Disposition.HOLD or bool(request.where_kept), "where_kept",
+        "where does it stand while it is held?", "name the place, and mark the food there",
+    )  # fmt: skip
+    signed = SignOff(
+        lot, request.disposition, request.reason, person.id, request.proposal, request.where_kept
+    )  # fmt: skip
+    return check.result(person, now, [DispositionSigned(signed)])
+
+
+def confirm_row(
+    kitchen: Kitchen, request: ConfirmRow, person: Person, now: Instant, rows: Mapping[str, Collection[str]]
+) -> Result:
+    """Return that a named person compared a rulebook row with its document; `rows` are those that may be confirmed."""
+    check = Check()
+    if APPROVER not in person.roles:
+        return fault("row", f"{person.name} is no approver", "ask an approver to compare it with the document")
+    known = rows.get(request.rulebook)
+    if check.that(known is not None, "rulebook", f"there is no rulebook {request.rulebook}", "choose one of the list"):
+        check.that(
+            request.row in (known or ()), "row", f"{request.row} is no row known from memory",
+            "choose one that is not confirmed",
+        )  # fmt: skip
+    done = (request.rulebook, request.row) in kitchen.confirmed
+    check.that(not done, "row", f"{request.row} has been confirmed", "there is nothing more to do")
+    return check.result(person, now, [RowConfirmed(request.rulebook, request.row, request.document, person.id)])
