@@ -345,9 +345,12 @@ def decode(position: int, line: bytes) -> Entry:
     """
     try:
         raw = json.loads(line)
-        kind, version, body = raw["kind"], raw["v"], raw["body"]
+        kind, version, body = str(raw["kind"]), int(raw["v"]), raw["body"]
+        at, recorded_at, by = float(raw["at"]), float(raw["recorded_at"]), str(raw["by"])
     except (ValueError, KeyError, TypeError) as fault:
         raise UnreadableEntry(position, f"these bytes are no entry ({fault})") from fault
+    if version < 1:
+        raise UnreadableEntry(position, f"these bytes are no entry (version {version})")
     if kind not in KINDS or version > VERSIONS[kind]:
         raise UnreadableEntry(
             position,
@@ -360,7 +363,7 @@ def decode(position: int, line: bytes) -> Entry:
         event = _codec(kind).validate_json(json.dumps(body))
     except ValidationError as fault:
         raise UnreadableEntry(position, f"{kind} does not fit its version: {fault.error_count()} fields") from fault
-    return Entry(position, float(raw["at"]), float(raw["recorded_at"]), raw["by"], event)
+    return Entry(position, at, recorded_at, by, event)
 
 
 def named_fields(event: Event) -> tuple[str, ...]:

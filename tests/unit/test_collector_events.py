@@ -1,0 +1,172 @@
+"""Bytes of every event kind, as released and for ever; what does not fit is refused with its position."""
+
+import json
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from collector import events as e
+from collector.batches import (
+    AsMade,
+    CorrectiveAction,
+    HandReading,
+    Method,
+    Packing,
+    Placement,
+    Plan,
+    Route,
+    Stage,
+    Where,
+)
+from collector.events import KINDS, UP_CASTERS, VERSIONS, Draft, Entry, UnreadableEntry, decode, encode, named_fields
+from collector.findings import Condition, Disposition, Evidence, Finding, Outcome, Proposal, SignOff, Tier
+from collector.readings import Assignment, Quantity, Site, Unit
+
+GOLDEN = sorted((Path(__file__).parent / "golden").glob("*.json"))
+AT, RECORDED_AT = 1_767_268_800.125, 1_767_268_801.5
+
+PLAN = Plan(
+    "Loin, 5 days", "pork", "loin", Method.INJECTED, Packing.UNDER_BRINE, Route.COOKED, 432_000.0, 65.0, 12.5,
+    "tub", True, True, 20.0, 1.6, 0.4, 0.25, 6.25, 14_400.0, "weighed down",
+)  # fmt: skip
+AS_MADE = AsMade(12.4, 20.0, 1.6, 0.4, 0.25, "CS-0417", 6.25, 2.5, 3.0, "bench scale", ("P-881", "P-882"))
+PLACED = (Placement("1", "walk-in", AT, AT + 3600.5), Placement("1", None, AT + 3600.5, None, 18.0))
+CONDITION = Condition(
+    "walk-in", "product warm", "temperature", True, AT, ("L-0107",), AT + 600, AT + 900.5, None,
+    "product_over_limit", {"limit_c": 5, "estimate_c": 5.3, "unit": "Walk-in – north", "since": None},
+)  # fmt: skip
+FINDING = Finding(
+    "e-2", Outcome.OUTSIDE, Tier.HOLD, "above_limit", {"hours": 3.5},
+    Evidence(AT - 86_400, AT, ("urn:dev:mac:0024befffe804ff1/air",), 1440, 0.0, "time above limit", 3.5, "h", 2.0),
+    ("us-cold-1",), 0.0,
+)  # fmt: skip
+PROPOSAL = Proposal(
+    "L-0107", Disposition.EXTEND, (FINDING,), AT, "US 2026.1", "0.1.0", 43_200.0, AT + 500_000, AT + 86_400, True
+)
+
+SAMPLES: dict[str, e.Event] = {
+    type(event).__name__: event
+    for event in (
+        e.SiteDescribed(Site("home", "Älgen smokehouse", "America/New_York", "US", "M-1234", ("06:30", "18:00"))),
+        e.UnitDescribed(Unit("walk-in", "home", "Walk-in", "cold room", 4.0, 30.5, 0.5, 10.0, 1800.0, 5400.25)),
+        e.ChannelAssigned(
+            Assignment("c1", Quantity.AIR_TEMPERATURE, "walk-in", "by the fan", AT, AT + 1, -0.2, 30.0, 0.3, "L", "1")
+        ),
+        e.AssignmentEnded("c1", AT + 5.75, "taken out"),
+        e.PersonDescribed("kim", "Kim Doe", ("operator", "approver")),
+        e.RotaDescribed((("kim", 0.0), ("sam", 600.5))),
+        e.RowConfirmed("US 2026.1", "us-cold-1", "9 CFR 318.9", "kim"),
+        e.BatchStarted("L-0107", PLAN, AS_MADE, PLACED, Stage.REST),
+        e.AsMadeCorrected("L-0107", AS_MADE, "the scale was read again"),
+        e.StageBegun("L-0107", Stage.SOAK, AT + 1),
+        e.TubMoved("L-0107", PLACED[1]),
+        e.PlacementCorrected("L-0107", "1", PLACED, "it stood on the bench"),
+        e.HandReadingEntered(
+            HandReading(AT, "temperature", 4.2, Where.BRINE, "probe 2", "L-0107", "walk-in", "1")
+        ),
+        e.CorrectiveActionEntered("L-0107", CorrectiveAction(AT, "door left open", "closed", "a spring", "none")),
+        e.BatchEnded("L-0107", AT + 9, "sold"),
+        e.AlarmRaised(CONDITION),
+        e.AlarmChanged("A17", CONDITION),
+        e.AlarmAcknowledged("A17", "going", AT + 900, "ten minutes"),
+        e.AlarmReturned("A17", "returned", {"estimate_c": 4.5, "n": 2, "who": None}),
+        e.AlarmTold("A17", "again 2", "kim", "webhook", False, "connection refused"),
+        e.ProposalMade(PROPOSAL),
+        e.DispositionSigned(SignOff("L-0107", Disposition.HOLD, "wait for the lab", "kim", 31, "bottom shelf")),
+        e.GapSuspected(AT, AT + 300, "the broker forgot the session"),
+        e.ItemSetAside("unit walk-in", "its readings could not be judged"),
+    )
+}  # fmt: skip
+
+
+def golden(path: Path) -> bytes:
+    """Return the bytes of the entry; the file ends in a newline that the entry has not."""
+    return path.read_bytes().removesuffix(b"\n")
+
+
+def test_every_version_of_every_kind_has_its_golden_bytes() -> None:
+    named = [f"{kind}.{version}" for kind in KINDS for version in range(1, VERSIONS[kind] + 1)]
+    assert sorted(path.stem for path in GOLDEN) == sorted(named)
+
+
+@pytest.mark.parametrize("path", GOLDEN, ids=lambda path: path.stem)
+def test_golden_bytes_are_read_as_the_event_they_were_written_for(path: Path) -> None:
+    kind = path.stem.partition(".")[0]
+    assert decode(7, golden(path)) == Entry(7, AT, RECORDED_AT, "kim", SAMPLES[kind])
+
+
+@pytest.mark.parametrize("path", GOLDEN, ids=lambda path: path.stem)
+def test_golden_bytes_of_the_present_version_are_written_again_to_the_same_bytes(path: Path) -> None:
+    kind, _, version = path.stem.partition(".")
+    if int(version) < VERSIONS[kind]:
+        return
+    entry = decode(7, golden(path))
+    assert encode(Draft(entry.at, entry.by, entry.event), entry.recorded_at) == golden(path)
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_every_field_of_a_sample_stands_in_its_golden_bytes(kind: str) -> None:
+    path = Path(__file__).parent / "golden" / f"{kind}.{VERSIONS[kind]}.json"
+    assert sorted(json.loads(golden(path))["body"]) == sorted(named_fields(SAMPLES[kind]))
+
+
+def test_an_event_that_changes_needs_a_step_from_each_older_version() -> None:
+    steps = {(kind, version) for kind in KINDS for version in range(1, VERSIONS[kind])}
+    assert set(UP_CASTERS) == steps
+
+
+def test_the_bytes_do_not_depend_on_how_a_whole_number_was_written() -> None:
+    as_float = Draft(100.0, "kim", e.BatchEnded("L", 5.0, "sold"))
+    as_int = Draft(100, "kim", e.BatchEnded("L", 5, "sold"))
+    assert encode(as_float, 7.0) == encode(as_int, 7)
+    assert encode(as_int, 7) == (
+        b'{"at":100,"body":{"ended_at":5,"lot":"L","reason":"sold"},"by":"kim","kind":"BatchEnded","recorded_at":7,"v":1}'
+    )
+
+
+def test_instants_of_an_entry_are_rounded_to_the_millisecond() -> None:
+    line = encode(Draft(1.23456789, "kim", e.ItemSetAside("x", "y")), 2.99999999)
+    entry = decode(1, line)
+    assert (entry.at, entry.recorded_at) == (1.235, 3.0)
+
+
+@pytest.mark.parametrize("bad", [float("nan"), float("inf"), float("-inf")])
+def test_a_figure_that_is_not_finite_is_never_written(bad: float) -> None:
+    with pytest.raises(ValueError, match="not JSON compliant"):
+        encode(Draft(1.0, "kim", e.BatchEnded("L", bad, "sold")), 2.0)
+
+
+def changed(change: Callable[[dict[str, Any]], object]) -> bytes:
+    line = json.loads(encode(Draft(1.0, "kim", e.BatchEnded("L", 5.0, "sold")), 2.0))
+    change(line)
+    return json.dumps(line).encode()
+
+
+@pytest.mark.parametrize(
+    ("line", "why"),
+    [
+        (b"", "these bytes are no entry"),
+        (b"\xff\xfe", "these bytes are no entry"),
+        (b"[]", "these bytes are no entry"),
+        (b"7", "these bytes are no entry"),
+        (changed(lambda line: line.pop("body")), "these bytes are no entry"),
+        (changed(lambda line: line.pop("at")), "these bytes are no entry"),
+        (changed(lambda line: line.update(recorded_at=None)), "these bytes are no entry"),
+        (changed(lambda line: line.update(v="first")), "these bytes are no entry"),
+        (changed(lambda line: line.update(v=0)), "these bytes are no entry"),
+        (changed(lambda line: line.update(body=[])), "BatchEnded does not fit its version: 1 fields"),
+        (changed(lambda line: line.update(kind=[])), "was written by a newer program"),
+        (changed(lambda line: line.update(kind="Eaten")), "Eaten version 1 was written by a newer program"),
+        (changed(lambda line: line.update(v=2)), "BatchEnded version 2 was written by a newer program"),
+        (changed(lambda line: line["body"].pop("lot")), "BatchEnded does not fit its version: 1 fields"),
+        (changed(lambda line: line["body"].update(extra=1)), "BatchEnded does not fit its version: 1 fields"),
+        (changed(lambda line: line["body"].update(ended_at="soon", lot=3)), "does not fit its version: 2 fields"),
+    ],
+)
+def test_bytes_that_are_no_entry_are_refused_with_their_position(line: bytes, why: str) -> None:
+    with pytest.raises(UnreadableEntry, match=why) as caught:
+        decode(41, line)
+    assert caught.value.position == 41
+    assert "entry 41" in str(caught.value)
