@@ -30,13 +30,15 @@ class Broker:
     """Path of the certificates to believe about the broker's name; None for the system's authorities."""
     client_id: str = "curevigil"
     protocol: Literal["auto", "5", "3.1.1"] = "auto"
-    topics: tuple[str, ...] = ()
+    topics: tuple[str, ...] = ("#",)
     session_expiry_s: int = WEEK_S
     """How long the broker is asked to keep what arrives while we are away. [s]"""
     receive_maximum: int = 500
     """How many messages an MQTT 5 broker may send ahead of our acknowledgements."""
 
     def __post_init__(self) -> None:
+        if not self.topics:
+            raise ValueError("without a topic nothing would ever arrive")
         if not self.client_id:
             raise ValueError("the broker keeps a session only for a client that has an id")
         if self.session_expiry_s < WEEK_S:
@@ -71,6 +73,8 @@ class Choice:
         self._chance = chance
         self._pauses_s = pauses_s
         self._short_lived = 0
+        self.brief = 0
+        """How many connections in a row the broker let us into and ended soon after."""
 
     @property
     def may_fall_back(self) -> bool:
@@ -87,7 +91,10 @@ class Choice:
         The other version follows where the broker does not know this one, or took the call and never answered (there
         are brokers of MQTT 3.1.1 that hang up on a newer client without a word) and nothing ever worked with it.
         """
-        self._short_lived = 0 if attempt.answered and lasted_s >= STEADY_S else self._short_lived + 1
+        steady = lasted_s >= STEADY_S
+        if attempt.answered:
+            self.brief = 0 if steady else self.brief + 1
+        self._short_lived = 0 if attempt.answered and steady else self._short_lived + 1
         if self._changes(attempt):
             self.protocol = OTHER[attempt.protocol]
             if self.protocol == "3.1.1":

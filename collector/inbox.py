@@ -30,6 +30,8 @@ class Inbox:
         self._bytes_max = bytes_max
         self._waiting: deque[Delivery] = deque()
         self._bytes = 0
+        self.longest = 0
+        """The most that ever waited."""
         self._wanted = MESSAGES_MAX
         lock = threading.Lock()
         self._filled = threading.Condition(lock)
@@ -45,6 +47,7 @@ class Inbox:
                 return False
             self._waiting.append(delivery)
             self._bytes += len(delivery.message.payload) + OVERHEAD_BYTES
+            self.longest = max(self.longest, len(self._waiting))
             # Waking the other thread costs more than putting: only for the first, and for a group that is full.
             if len(self._waiting) == 1 or len(self._waiting) >= self._wanted:
                 self._filled.notify()

@@ -22,7 +22,7 @@ from paho.mqtt.packettypes import PacketTypes
 from paho.mqtt.properties import Properties
 from paho.mqtt.subscribeoptions import SubscribeOptions
 
-from collector.broker import PAUSES_S, Attempt, Broker, Choice, Protocol
+from collector.broker import PAUSES_S, Attempt, Broker, Choice
 from collector.events import GapSuspected
 from collector.health import Health, State
 from collector.inbox import Delivery, Inbox
@@ -40,6 +40,7 @@ HANG_UP_S = 1.0
 STUMBLED_S = 1.0
 PACKET_BYTES_MAX = 2 * 1024 * 1024
 """What one message may hold before an MQTT 5 broker keeps it back; far above any reading, far below our memory."""
+BRIEF_TOLD = 3
 GAPS_MAX = 1_000
 REFUSED_FROM = 0x80
 
@@ -74,6 +75,8 @@ class Link:
         self._clock = clock
         self._health = health
         self._last_at = last_at
+        self._lost_from_at: Instant | None = None
+        """Since when messages may be lost: the broker has forgotten us, and our new subscription does not stand yet."""
         self._answer_s = answer_s
         self._lock = threading.Lock()
         self._client: paho.Client | None = None
@@ -183,8 +186,14 @@ class Link:
             self._health.say(PART, State.DOUBTFUL, "Hung up on purpose: readings cannot be kept now.", self._clock())
             return 0.0
         log.warning("event=disconnected broker=%s protocol=%s reason=%r", self.broker, attempt.protocol, attempt.ended)
+        pause_s = self.choice.after(attempt, time.monotonic() - began)
+        if self.choice.brief >= BRIEF_TOLD:
+            attempt.ended += (
+                f" soon after it was made, {self.choice.brief} times in a row; perhaps another program uses the client "
+                f"id {self.broker.client_id!r} too"
+            )
         self._tell_ended(attempt.ended)
-        return self.choice.after(attempt, time.monotonic() - began)
+        return pause_s
 
     def _tell_ended(self, reason: str) -> None:
         sentence = (
@@ -207,7 +216,6 @@ class Link:
             client.username_pw_set(broker.username, broker.password)
         client.on_connect = lambda *given: self._on_connect(client, attempt, *given[2:])
         client.on_disconnect = lambda *given: _on_disconnect(attempt, given[2], given[3])
-        client.on_subscribe = lambda *given: self._on_subscribe(given[3])
         client.on_message = lambda *given: self._on_message(client, given[2])
         client.on_socket_close = lambda *given: self._retire(client)
         # With this set, paho leaves all writing to the thread that turns it, and so to one thread.
@@ -279,50 +287,55 @@ class Link:
         attempt.answered = True
         self.choice.works(attempt)
         self.connections += 1
-        now = self._clock()
-        if not flags.session_present and self._last_at is not None:
-            cause = "the broker knew no session of ours: what it had received for us since the last message may be lost"
-            self.gaps.append(GapSuspected(min(self._last_at, now), now, cause))
         if self._last_at is None:
             # Before the very first connection nothing was asked for, so nothing was lost.
-            self._last_at = now
-        self._tell_connected(attempt.protocol, properties, now)
+            self._last_at = self._clock()
+        elif not flags.session_present and self._lost_from_at is None:
+            self._lost_from_at = self._last_at
+        numbers = {"connections": self.connections, "restarts": self.restarts, "stumbles": self.stumbles}
+        self._health.count(PART, numbers)
+        doubts = self._doubts(properties)
+        log.info("event=connected broker=%s protocol=%s doubts=%d", self.broker, attempt.protocol, len(doubts))
+        client.on_subscribe = lambda *given: self._on_subscribe(attempt, given[3], doubts)
         options = SubscribeOptions(qos=1, retainHandling=SubscribeOptions.RETAIN_SEND_IF_NEW_SUB)
-        if self.broker.topics:
-            wanted: Any = options if attempt.protocol == "5" else 1
-            client.subscribe([(topic, wanted) for topic in self.broker.topics])
+        wanted: Any = options if attempt.protocol == "5" else 1
+        client.subscribe([(topic, wanted) for topic in self.broker.topics])
 
-    def _tell_connected(self, protocol: Protocol, properties: Any, now: Instant) -> None:
+    def _doubts(self, properties: Any) -> list[str]:
+        """Return what the broker grants less of than was asked for."""
+        doubts = []
         granted_s = getattr(properties, "SessionExpiryInterval", self.broker.session_expiry_s)
-        log.info("event=connected broker=%s protocol=%s session_expiry_s=%s", self.broker, protocol, granted_s)
-        sentence = f"Connected to the broker at {self.broker} (MQTT {protocol})."
-        state = State.WORKS
         if granted_s < self.broker.session_expiry_s:
-            state = State.DOUBTFUL
-            sentence += (
-                f" It keeps what sensors send for {granted_s / 3600:.1f} h only while this program is away, not "
-                f"{self.broker.session_expiry_s / 3600:.0f} h; set its session expiry higher (in mosquitto: "
+            doubts.append(
+                f"It keeps what sensors send while this program is away for {granted_s / 3600:.1f} h only, not "
+                f"{self.broker.session_expiry_s / 3600:.0f} h; let it keep sessions longer (in mosquitto: "
                 "persistent_client_expiration)."
             )
         if getattr(properties, "MaximumQoS", 1) < 1:
-            state = State.DOUBTFUL
-            sentence += " It delivers at QoS 0 only: readings on their way when a connection breaks are lost."
-        self._health.say(PART, state, sentence, now)
-        numbers = {"connections": self.connections, "session_expiry_s": granted_s, "restarts": self.restarts}
-        self._health.count(PART, numbers)
+            doubts.append("It delivers at QoS 0 only: readings on their way when a connection breaks are lost.")
+        return doubts
 
-    def _on_subscribe(self, reasons: Any) -> None:
-        refused = [
-            f"{topic} ({reason})"
-            for topic, reason in zip(self.broker.topics, reasons, strict=False)
-            if reason.value >= REFUSED_FROM
-        ]
+    def _on_subscribe(self, attempt: Attempt, reasons: Any, doubts: list[str]) -> None:
+        answers = list(zip(self.broker.topics, reasons, strict=False))
+        refused = [f"{topic} ({reason})" for topic, reason in answers if reason.value >= REFUSED_FROM]
+        lowered = [topic for topic, reason in answers if reason.value == 0]
         if refused:
+            log.error("event=subscription_refused topics=%r", refused)
             sentence = (
                 f"The broker at {self.broker} does not let us listen to {', '.join(refused)}; mend its access list."
             )
-            log.error("event=subscription_refused topics=%r", refused)
             self._health.say(PART, State.FAILED, sentence, self._clock())
+            return
+        if self._lost_from_at is not None:
+            now = self._clock()
+            cause = "the broker knew no session of ours: what it had received for us since the last message may be lost"
+            self.gaps.append(GapSuspected(min(self._lost_from_at, now), now, cause))
+            self._lost_from_at = None
+        if lowered:
+            doubts = [*doubts, f"It delivers {', '.join(lowered)} at QoS 0 only, which loses readings."]
+        sentence = f"Connected to the broker at {self.broker} (MQTT {attempt.protocol})."
+        state = State.DOUBTFUL if doubts else State.WORKS
+        self._health.say(PART, state, " ".join([sentence, *doubts]), self._clock())
 
     def _on_message(self, client: paho.Client, message: Any) -> None:
         try:

@@ -20,6 +20,11 @@ def test_a_client_without_an_id_is_refused() -> None:
         Broker("here", client_id="")
 
 
+def test_a_broker_without_a_topic_is_refused() -> None:
+    with pytest.raises(ValueError, match="nothing would ever arrive"):
+        Broker("here", topics=())
+
+
 def test_a_password_is_never_printed() -> None:
     assert "hush" not in repr(Broker("here", username="collector", password="hush"))
 
@@ -97,3 +102,14 @@ def test_a_connection_that_lasted_makes_the_next_pause_short_again_and_a_brief_o
         chosen.after(Attempt("5"), 0.0)
     assert chosen.after(Attempt("5", reached=True, answered=True), 0.5) > 15.0
     assert chosen.after(Attempt("5", reached=True, answered=True), 60.0) <= 1.3
+
+
+def test_connections_that_end_soon_are_counted_until_one_lasts() -> None:
+    chosen = choice()
+    for _ in range(3):
+        chosen.after(Attempt("5", reached=True, answered=True), 0.5)
+    assert chosen.brief == 3
+    chosen.after(Attempt("5"), 0.5)
+    assert chosen.brief == 3
+    chosen.after(Attempt("5", reached=True, answered=True), 60.0)
+    assert chosen.brief == 0

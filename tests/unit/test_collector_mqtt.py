@@ -5,9 +5,10 @@ from collections.abc import Callable, Iterator
 import paho.mqtt.client as paho
 import pytest
 from paho.mqtt.enums import CallbackAPIVersion, MQTTErrorCode
+from paho.mqtt.packettypes import PacketTypes
 from paho.mqtt.reasoncodes import ReasonCode
 
-from collector.broker import Broker
+from collector.broker import Attempt, Broker
 from collector.health import Health, State
 from collector.inbox import Delivery, Inbox
 from collector.mqtt import Link
@@ -134,11 +135,19 @@ def test_a_full_inbox_makes_the_callback_wait_and_holding_ends_the_wait() -> Non
 
 
 def test_a_refused_subscription_is_told_with_its_topic(connected: Connected) -> None:
-    connected.link._on_subscribe([ReasonCode(paho.SUBACK >> 4, "Not authorized")])
+    connected.link._on_subscribe(Attempt("5"), [ReasonCode(PacketTypes.SUBACK, "Not authorized")], [])
     part = connected.health.part("broker")
     assert part is not None
     assert part.state is State.FAILED
     assert "rooms/#" in part.sentence
+
+
+def test_a_subscription_granted_at_qos_0_is_doubtful(connected: Connected) -> None:
+    connected.link._on_subscribe(Attempt("5"), [ReasonCode(PacketTypes.SUBACK, "Granted QoS 0")], [])
+    part = connected.health.part("broker")
+    assert part is not None
+    assert part.state is State.DOUBTFUL
+    assert "QoS 0" in part.sentence
 
 
 def test_a_network_thread_that_died_is_started_again(
