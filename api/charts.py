@@ -245,8 +245,8 @@ def spark(times_at: Array, values: Array, limit_c: float, span: tuple[Instant, I
         return None
     low = min(float(values.min()), limit_c) - 0.5
     high = max(float(values.max()), limit_c) + 0.5
-    kept, holes = thinned(times_at, values, width), breaks(times_at)
-    broken = set(np.flatnonzero(holes).tolist())
+    kept: list[int] = thinned(times_at, values, width).tolist()
+    broken: set[int] = set(np.flatnonzero(breaks(times_at)).tolist())
     parts: list[str] = []
     pen = "M"
     wanted: Sequence[int] = sorted({*kept.tolist(), *broken, *(b - 1 for b in broken)})
