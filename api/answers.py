@@ -1,0 +1,279 @@
+"""What the JSON API says: every answer as a model. Instants go out as RFC 3339 in UTC."""
+
+from datetime import UTC, datetime
+from typing import Annotated, Any, Generic, TypeVar
+
+from pydantic import BaseModel, ConfigDict, PlainSerializer, WithJsonSchema
+
+from collector.batches import AsMade, Plan, Stage, Where
+from collector.findings import Disposition, Outcome, Tier
+from collector.readings import Quantity
+
+CAUTION = "Estimates only: local rules and a responsible or licensed person come first."
+Item = TypeVar("Item")
+
+
+def rfc3339(at: float) -> str:
+    """Return an instant as RFC 3339 in UTC, to the millisecond where it has any."""
+    text = datetime.fromtimestamp(at, UTC).isoformat(timespec="seconds" if at == int(at) else "milliseconds")
+    return text.replace("+00:00", "Z")
+
+
+Stamp = Annotated[
+    float,
+    PlainSerializer(rfc3339, return_type=str),
+    WithJsonSchema({"type": "string", "format": "date-time"}),
+]
+
+
+class Answer(BaseModel):
+    """Anything said, read from the attributes of what we keep."""
+
+    model_config = ConfigDict(from_attributes=True, frozen=True)
+
+
+class Page(Answer, Generic[Item]):
+    """Part of a list, and the cursor to ask on with; None at its end."""
+
+    items: list[Item]
+    next: str | None
+
+
+class EstimateAnswer(Answer):
+    lot: str
+    at: Stamp
+    likely_c: float
+    lower_c: float
+    upper_c: float
+    air_c: float | None
+
+
+class AssignmentAnswer(Answer):
+    channel: str
+    quantity: Quantity
+    unit: str
+    place: str
+    from_at: Stamp
+    until_at: Stamp | None
+    offset_c: float
+    interval_s: float
+    uncertainty_c: float
+    lot: str | None
+    tub: str | None
+
+
+class UnitAnswer(Answer):
+    id: str
+    name: str
+    kind: str
+    site: str
+    limit_c: float
+    sentence: str
+    estimates: list[EstimateAnswer]
+    batches: list[str]
+    alarms: list[str]
+    channels: list[AssignmentAnswer]
+    caution: str = CAUTION
+
+
+class BatchSummary(Answer):
+    lot: str
+    name: str
+    stage: Stage
+    units: list[str]
+    started_at: Stamp
+    cure_end_at: Stamp
+    ended_at: Stamp | None
+    disposition: Disposition | None
+    signed: bool
+
+
+class PlacementAnswer(Answer):
+    tub: str
+    unit: str | None
+    from_at: Stamp
+    until_at: Stamp | None
+    bench_c: float | None
+
+
+class StageAnswer(Answer):
+    stage: Stage
+    from_at: Stamp
+    until_at: Stamp | None
+
+
+class HandReadingAnswer(Answer):
+    measured_at: Stamp
+    measure: str
+    value: float
+    where: Where
+    probe: str
+    lot: str | None
+    unit: str | None
+    tub: str | None
+
+
+class CorrectiveActionAnswer(Answer):
+    excursion_at: Stamp
+    cause: str
+    control_regained: str
+    prevention: str
+    food_disposed: str
+
+
+class EvidenceAnswer(Answer):
+    from_at: Stamp
+    until_at: Stamp
+    channels: tuple[str, ...]
+    readings: int
+    gap_s: float
+    measure: str
+    value: float | None
+    unit: str
+    threshold: float | None
+
+
+class FindingAnswer(Answer):
+    rule: str
+    outcome: Outcome
+    tier: Tier
+    text: str
+    limits: tuple[str, ...]
+    add_s: float
+    evidence: EvidenceAnswer
+
+
+class ProposalAnswer(Answer):
+    position: int
+    at: Stamp
+    disposition: Disposition
+    text: list[str]
+    findings: list[FindingAnswer]
+    judged_until_at: Stamp
+    rulebook: str
+    software: str
+    add_s: float
+    new_end_at: Stamp | None
+    decide_by_at: Stamp | None
+    blocks_release: bool
+
+
+class SignOffAnswer(Answer):
+    position: int
+    at: Stamp
+    person: str
+    disposition: Disposition
+    reason: str
+    proposal: int
+    where_kept: str
+
+
+class BatchAnswer(BatchSummary):
+    plan: Plan
+    as_made: AsMade
+    placements: list[PlacementAnswer]
+    stages: list[StageAnswer]
+    hand_readings: list[HandReadingAnswer]
+    actions: list[CorrectiveActionAnswer]
+    proposal: ProposalAnswer | None
+    may_sign: list[Disposition]
+    sign_offs: list[SignOffAnswer]
+    caution: str = CAUTION
+
+
+class AlarmAnswer(Answer):
+    id: str
+    state: str
+    unit: str
+    kind: str
+    category: str
+    wakes: bool
+    text: str
+    first_steps: list[str]
+    lots: tuple[str, ...]
+    since_at: Stamp
+    raised_at: Stamp
+    early_at: Stamp | None
+    likely_at: Stamp | None
+    acknowledged_at: Stamp | None
+    acknowledged_by: str
+    answer: str
+    arriving_at: Stamp | None
+    returned_at: Stamp | None
+    caution: str = CAUTION
+
+
+class ChannelAnswer(Answer):
+    channel: str
+    unit: str
+    first_at: Stamp
+    last_at: Stamp
+    last_value: float
+    topic: str
+    assignment: AssignmentAnswer | None
+
+
+class ReadingAnswer(Answer):
+    measured_at: Stamp
+    value: float
+    received_at: Stamp
+    doubts: list[str]
+
+
+class EntryAnswer(Answer):
+    position: int
+    at: Stamp
+    recorded_at: Stamp
+    by: str
+    kind: str
+    body: dict[str, Any]
+
+
+class RowAnswer(Answer):
+    rulebook: str
+    row: str
+    printed: str
+    source: str
+    confirmed_by: str | None
+
+
+class PersonAnswer(Answer):
+    id: str
+    name: str
+    roles: tuple[str, ...]
+
+
+class PartAnswer(Answer):
+    name: str
+    state: str
+    since_at: Stamp
+    sentence: str
+    numbers: dict[str, float]
+
+
+class HealthAnswer(Answer):
+    works: bool
+    parts: list[PartAnswer]
+
+
+class Works(Answer):
+    works: bool
+
+
+class Written(Answer):
+    """The journal positions at which it was written."""
+
+    entries: list[int]
+
+
+class FaultAnswer(Answer):
+    field: str
+    what: str
+    mend: str
+
+
+class Refusal(Answer):
+    """Why nothing was done."""
+
+    error: str
+    faults: list[FaultAnswer] = []
