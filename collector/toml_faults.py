@@ -161,6 +161,7 @@ _SIMPLE: Mapping[str, tuple[str, str]] = {
     "model_attributes_type": ("is no table", "write it as a table under its name in [square brackets]"),
     "string_too_short": ("is empty", "write what it is, or leave the key out"),
     "string_too_long": ("is too long", "write it shorter"),
+    "string_pattern_mismatch": ("is no id", "use letters, digits, dots, - and _, and begin with a letter or digit"),
     "too_short": ("is empty", "write at least one"),
 }
 _BOUNDS = {
