@@ -220,8 +220,8 @@ def above(times_at: Array, values: Array, limit: float) -> tuple[tuple[Instant, 
     """Return the stretches in which a line lies above a limit, from point to point (half-open)."""
     if not len(times_at):
         return ()
-    over = np.concatenate(([False], values > limit, [False]))
-    starts, ends = np.flatnonzero(over[1:] & ~over[:-1]), np.flatnonzero(~over[1:] & over[:-1])
+    over = np.diff(np.concatenate(([0], (values > limit).astype(np.int64), [0])))
+    starts, ends = np.flatnonzero(over == 1).tolist(), np.flatnonzero(over == -1).tolist()
     last = len(times_at) - 1
     return tuple((float(times_at[a]), float(times_at[min(b, last)])) for a, b in zip(starts, ends, strict=True))
 
@@ -249,7 +249,7 @@ def spark(times_at: Array, values: Array, limit_c: float, span: tuple[Instant, I
     broken: set[int] = set(np.flatnonzero(breaks(times_at)).tolist())
     parts: list[str] = []
     pen = "M"
-    wanted: Sequence[int] = sorted({*kept.tolist(), *broken, *(b - 1 for b in broken)})
+    wanted: Sequence[int] = sorted({*kept, *broken, *(b - 1 for b in broken)})
     for index in wanted:
         x = (float(times_at[index]) - span[0]) / (span[1] - span[0]) * width
         y = height - (float(values[index]) - low) / (high - low) * height
