@@ -8,6 +8,7 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 
 from alerts.sentences import clock_text
 from alerts.sentences_findings import CAUTION, instant_text
+from api.auth.roles import Role, allowed
 from api.pages.wording import ago_text, degrees, short_text
 from collector.kitchen import Person
 
@@ -34,14 +35,19 @@ class Frame:
     places: tuple[tuple[str, str], ...] = field(default=PLACES)
 
     @property
+    def operates(self) -> bool:
+        """Return whether the person may write anything down."""
+        return self.person is not None and allowed(self.person, Role.OPERATOR)
+
+    @property
     def signs(self) -> bool:
         """Return whether the person may sign."""
-        return self.person is not None and "approver" in self.person.roles
+        return self.person is not None and allowed(self.person, Role.APPROVER)
 
     @property
     def administers(self) -> bool:
-        """Return whether the person may assign channels."""
-        return self.person is not None and bool({"admin", "approver"} & set(self.person.roles))
+        """Return whether the person may say what channels measure."""
+        return self.person is not None and allowed(self.person, Role.ADMIN)
 
 
 def _environment() -> Environment:

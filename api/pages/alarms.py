@@ -1,0 +1,166 @@
+"""The page of one alarm, its card on *Tonight*, and the answer to it."""
+
+from dataclasses import dataclass, replace
+
+from fastapi import APIRouter
+from fastapi.responses import RedirectResponse, Response
+
+from alerts.sentences import TITLES, alarm_text, clock_text, first_steps
+from api.actions.answering import answer_alarm
+from api.auth.signed import OfficeHere, Operator
+from api.pages.forms import Field, Form, Kind, carry_out, local_field
+from api.pages.frame import Framed, Typed
+from api.pages.rendering import Frame, show
+from api.pages.trouble import nothing_there
+from api.pages.wording import short_text
+from api.schemas import AnswerAlarm
+from api.tonight import zone_of
+from collector.kitchen import Alarm, Kitchen
+from collector.sample import Instant
+
+router = APIRouter()
+THERE_IN_S = 1200.0
+"""House: what the field for the time of arrival begins with."""
+ANSWERS = {"going": "is going", "passing on": "passes it on", "cannot": "cannot go"}
+
+
+@dataclass(frozen=True, slots=True)
+class AlarmCard:
+    """An alarm as people read it."""
+
+    id: str
+    unit: str
+    unit_name: str
+    kind: str
+    look: str
+    """`stands`, `answered` or `returned`: how much it asks for."""
+    state: str
+    says: str
+    since: str
+    early: str
+    likely: str
+    late: str
+    steps: tuple[str, ...]
+    lots: tuple[str, ...]
+    answer: str
+    form: Form
+    may_answer: bool
+
+
+@dataclass(frozen=True, slots=True)
+class ToldLine:
+    """One attempt to tell somebody."""
+
+    at: str
+    words: str
+
+
+@dataclass(frozen=True, slots=True)
+class AlarmContext:
+    """Context of the page."""
+
+    alarm: AlarmCard
+    told: tuple[ToldLine, ...]
+
+
+def person_name(kitchen: Kitchen, person: str) -> str:
+    """Return a person's name, or the id of one who is not described."""
+    known = kitchen.people.get(person)
+    return known.name if known is not None else person
+
+
+def answer_words(kitchen: Kitchen, alarm: Alarm, zone: str) -> str:
+    """Return who answered what; empty while nobody has."""
+    if alarm.acknowledged_at is None:
+        return ""
+    name = person_name(kitchen, alarm.acknowledged_by)
+    said = ANSWERS.get(alarm.answer, alarm.answer)
+    there = f", there by {clock_text(alarm.arriving_at, zone)}" if alarm.arriving_at is not None else ""
+    return f"{name} {said}{there} (said at {clock_text(alarm.acknowledged_at, zone)})."
+
+
+def answer_form(alarm: str, now: Instant, zone: str) -> Form:
+    """Return the form in which an alarm is answered."""
+    fields = (
+        Field("answer", "Answer", Kind.HIDDEN),
+        Field("arriving_at", "I am there by", Kind.WHEN),
+    )
+    there = local_field((now + THERE_IN_S) // 60 * 60, zone)
+    return Form(f"answer-{alarm}", "Answer", f"/alarms/{alarm}/answer", "", fields, {"arriving_at": there})
+
+
+def card_of(kitchen: Kitchen, alarm: Alarm, now: Instant, may_answer: bool) -> AlarmCard:
+    """Return an alarm as people read it."""
+    condition = alarm.condition
+    unit = kitchen.units.get(condition.unit)
+    zone = zone_of(kitchen, condition.unit)
+    look = "returned" if not alarm.active else "stands" if alarm.acknowledged_at is None else "answered"
+    early, likely, late = (
+        clock_text(at, zone) if at is not None and at > now and alarm.active else ""
+        for at in (condition.early_at, condition.likely_at, condition.late_at)
+    )
+    return AlarmCard(
+        id=alarm.id,
+        unit=condition.unit if unit is not None else "",
+        unit_name=unit.name if unit is not None else "The whole site",
+        kind=TITLES.get(condition.kind, condition.kind),
+        look=look,
+        state={"stands": "nobody has answered", "answered": "answered", "returned": "over"}[look],
+        says=alarm_text(alarm, zone),
+        since=short_text(condition.since_at, zone),
+        early=early,
+        likely=likely,
+        late=late,
+        steps=first_steps(condition) if alarm.active else (),
+        lots=tuple(lot for lot in condition.lots if lot in kitchen.batches),
+        answer=answer_words(kitchen, alarm, zone),
+        form=answer_form(alarm.id, now, zone),
+        may_answer=may_answer and alarm.id in kitchen.alarms,
+    )
+
+
+def _told(kitchen: Kitchen, alarm: Alarm) -> tuple[ToldLine, ...]:
+    zone = zone_of(kitchen, alarm.condition.unit)
+    return tuple(
+        ToldLine(
+            short_text(t.at, zone),
+            f"{person_name(kitchen, t.person)} by {t.channel}: "
+            + ("accepted" if t.accepted else f"not accepted {t.detail}".strip()),
+        )
+        for t in alarm.told
+    )
+
+
+def alarm_page(office: OfficeHere, frame: Frame, alarm: Alarm, form: Form | None = None, status: int = 200) -> Response:
+    """Return the page of an alarm, with a form that was refused in place of a fresh one."""
+    kitchen = office.present.kitchen
+    card = card_of(kitchen, alarm, office.clock(), frame.operates)
+    shown = card if form is None else replace(card, form=form)
+    return show("alarm.html", AlarmContext(shown, _told(kitchen, alarm)), frame, status)
+
+
+@router.get("/alarms/{alarm}")
+def alarm_view(alarm: str, office: OfficeHere, frame: Framed) -> Response:
+    """Return the page of one alarm."""
+    found = office.present.kitchen.alarm(alarm)
+    if found is None:
+        return nothing_there(frame, "There is no such alarm.")
+    return alarm_page(office, frame, found)
+
+
+@router.post("/alarms/{alarm}/answer")
+def alarm_answered(alarm: str, office: OfficeHere, frame: Framed, signed: Operator, typed: Typed) -> Response:
+    """Take the answer to an alarm."""
+    kitchen = office.present.kitchen
+    found = kitchen.alarm(alarm)
+    if found is None:
+        return nothing_there(frame, "There is no such alarm.")
+    zone = zone_of(kitchen, found.condition.unit)
+    sent = typed if typed.get("answer") == "going" else {k: v for k, v in typed.items() if k != "arriving_at"}
+    refused = carry_out(
+        office, answer_form(alarm, office.clock(), zone), sent, zone, AnswerAlarm,
+        lambda kitchen, request: answer_alarm(kitchen, alarm, request, signed.person, office.clock()),
+    )  # fmt: skip
+    if refused is not None:
+        return alarm_page(office, frame, office.present.kitchen.alarm(alarm) or found, refused, 422)
+    return RedirectResponse("/?done=answer", 303)

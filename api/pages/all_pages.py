@@ -1,0 +1,5 @@
+"""Every router of the pages."""
+
+from fastapi import APIRouter
+
+routers: tuple[APIRouter, ...] = ()
