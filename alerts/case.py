@@ -10,6 +10,9 @@ from alerts.rulebook.book import TIER_ORDER, Rulebook
 from collector.findings import Evidence, Finding, Outcome, Parameters, Tier
 from collector.sample import Instant
 
+NOISE_C = 1e-6
+"""What is nearer to a limit than this is at it: a steady 5 °C comes out of the filter as 5.000000000000001. [K]"""
+
 
 @dataclass(frozen=True, slots=True)
 class Hole:

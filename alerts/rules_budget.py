@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from alerts.case import Case, Judged, evidence_of, finding, outcome_of, rank, worst
+from alerts.case import NOISE_C, Case, Judged, evidence_of, finding, outcome_of, rank, worst
 from alerts.cold_record import Piece, pieces
 from alerts.history import Array, TubHistory
 from alerts.rulebook.book import Limit, Rule, Tiers
@@ -50,13 +50,26 @@ def _bands(case: Case, rule: Rule) -> list[_Band]:
         low = case.base_c if row.above_c is None else max(row.above_c, case.base_c)
         high = math.inf if row.up_to_c is None else row.up_to_c
         if low < high:
-            found.append(_Band(row, low, high))
+            found.append(_Band(row, low + NOISE_C, high + NOISE_C))
     return found
+
+
+def _warm_points(times: Array, temps: Array, above_c: float) -> tuple[Array, Array]:
+    """Return the points that bound time above a temperature; a line between two that are not is never above it."""
+    warm = temps > above_c
+    kept = warm.copy()
+    kept[1:] |= warm[:-1]
+    kept[:-1] |= warm[1:]
+    return times[kept], temps[kept]
 
 
 def _used(bands: Sequence[_Band], records: Records) -> dict[str, float]:
     used = {band.row.id: 0.0 for band in bands}
-    for times, temps in records:
+    coldest = min((band.low_c for band in bands), default=math.inf)
+    for whole_times, whole_temps in records:
+        if whole_temps.max() <= coldest:
+            continue
+        times, temps = _warm_points(whole_times, whole_temps, coldest)
         warmest = float(temps.max())
         for band in bands:
             if warmest > band.low_c:
@@ -137,13 +150,14 @@ class _Budget:
         return self.case.until_at
 
     def _point(self, piece: Piece, threshold: float, before: float) -> Instant:
-        low, high = 1, piece.times_at.size - 1
+        times, temps = _warm_points(*piece.held, min(band.low_c for band in self.bands))
+        low, high = 1, times.size - 1
         while low < high:
             middle = (low + high) // 2
-            part = piece.times_at[: middle + 1], piece.held_c[: middle + 1]
+            part = times[: middle + 1], temps[: middle + 1]
             reached = round(before + math.fsum(_used(self.bands, [part]).values()), 2) >= threshold
             low, high = (low, middle) if reached else (middle + 1, high)
-        return float(piece.times_at[low])
+        return float(times[low])
 
     def next_tier_at(self, tub: _Tub) -> Instant | None:
         """Return when a reject is reached if the meat stays as warm as it may be now; None where it is not nearing."""

@@ -4,7 +4,7 @@ import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from alerts.case import Case, Judged, evidence_of, finding, minutes, outcome_of, worst
+from alerts.case import NOISE_C, Case, Judged, evidence_of, finding, minutes, outcome_of, worst
 from alerts.cold_record import Piece, excursions
 from alerts.history import Array, TubHistory
 from alerts.rules_start import Start, exempt_until
@@ -28,8 +28,8 @@ def _warmth(case: Case, records: Records) -> Warmth:
     book, listed = case.book, list(records)
     shortest, join = book.scaled("excursion.shortest"), book.scaled("excursion.join")
     return Warmth(
-        excursions(listed, case.limit_c, at_least_s=shortest, join_s=join),
-        excursions(listed, book.scaled("warm.line"), at_least_s=0.0, join_s=0.0),
+        excursions(listed, case.limit_c + NOISE_C, at_least_s=shortest, join_s=join),
+        excursions(listed, book.scaled("warm.line") + NOISE_C, at_least_s=0.0, join_s=0.0),
     )
 
 

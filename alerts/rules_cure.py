@@ -4,9 +4,7 @@ import math
 from dataclasses import dataclass
 from functools import partial
 
-import numpy as np
-
-from alerts.case import Case, Judged, evidence_of, finding, minutes, outcome_of, worst
+from alerts.case import NOISE_C, Case, Judged, evidence_of, finding, minutes, outcome_of, worst
 from alerts.checks import next_check
 from alerts.cold_record import between, excursions
 from alerts.history import Array, TubHistory
@@ -50,7 +48,7 @@ def _clock(case: Case, tub: TubHistory, until_at: Instant) -> _Clock | None:
     if begun >= until_at:
         return None
     piece = between(tub, begun, until_at)
-    stop, full = book.scaled("cure.stop"), book.scaled("cure.full")
+    stop, full = book.scaled("cure.stop") + NOISE_C, book.scaled("cure.full") - NOISE_C
     rate = partial(
         cure_rate_practice,
         published_days=history.batch.plan.published_days,
@@ -146,7 +144,7 @@ def judge_ice(case: Case) -> Finding | None:
         # Upside down, so that "at or below the line" becomes "above": the line itself counts.
         parts = case.pieces(tub, "e-5 ice")
         turned = [(piece.times_at, -piece.likely_c) for piece in parts]
-        cold = excursions(turned, float(np.nextafter(-line, -np.inf)), at_least_s=0.0, join_s=0.0)
+        cold = excursions(turned, -line - NOISE_C, at_least_s=0.0, join_s=0.0)
         longest = max(cold, key=lambda s: s.until_at - s.from_at, default=None)
         if longest is not None and minutes(longest.until_at - longest.from_at) >= long_minutes:
             unknown = any(piece.has_unknown for piece in parts)

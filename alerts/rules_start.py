@@ -3,7 +3,7 @@
 import math
 from dataclasses import dataclass
 
-from alerts.case import Case, Judged, evidence_of, finding, minutes, outcome_of, worst
+from alerts.case import NOISE_C, Case, Judged, evidence_of, finding, minutes, outcome_of, worst
 from alerts.cold_record import between
 from alerts.history import TubHistory
 from alerts.science.exposure import stretches_above
@@ -29,6 +29,8 @@ class Start:
     """How long the product may take to reach the limit; None where nothing allows it to be above. [s]"""
     row: str
     """The row that allows it."""
+    cap_c: float
+    """Warmer than this it is no longer the warmth that was filled, and an excursion all the same. [°C]"""
 
 
 def start_of(case: Case) -> Start:
@@ -43,8 +45,18 @@ def start_of(case: Case) -> Start:
     warm_brine = brine_c is not None and brine_c > case.limit_c
     warm_meat = meat_c is not None and meat_c > case.limit_c
     row = "start.brine_time" if warm_brine else "start.meat_time"
-    allowed = (warm_brine or warm_meat) and not missing and not too_warm
-    return Start(missing, brine_c, meat_c, too_warm, book.scaled(row) if allowed else None, row)
+    allowed_s = book.scaled(row) if (warm_brine or warm_meat) and not missing and not too_warm else None
+    return Start(
+        missing, brine_c, meat_c, too_warm, allowed_s, row, _cap_c(case, brine_c if warm_brine else meat_c, row)
+    )
+
+
+def _cap_c(case: Case, filled_c: float | None, row: str) -> float:
+    """Return the warmest that is still the warmth of filling; under a unit's own limit, the rulebook's. [°C]"""
+    general_c = case.book.scaled("cold.limit")
+    if filled_c is None or filled_c <= general_c:
+        return general_c
+    return math.inf if row == "start.brine_time" else case.book.scaled("start.meat_highest")
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,6 +67,8 @@ class Cooling:
     late: bool
     pending: bool
     """Still above, but with time left."""
+    peak_c: float
+    """The warmest until it was at the limit. [°C]"""
 
 
 def _cooling(case: Case, tub: TubHistory, allowed_s: float) -> Cooling | None:
@@ -63,22 +77,23 @@ def _cooling(case: Case, tub: TubHistory, allowed_s: float) -> Cooling | None:
         return None
     times, temps = parts[0].held
     begun, end = float(times[0]), float(times[-1])
-    warm = [s for s in stretches_above(times, temps, case.limit_c, at_least_s=0.0, join_s=0.0) if s.from_at == begun]
+    limit_c = case.limit_c + NOISE_C
+    warm = [s for s in stretches_above(times, temps, limit_c, at_least_s=0.0, join_s=0.0) if s.from_at == begun]
     down_at = warm[0].until_at if warm else begun
-    still = bool(warm) and down_at == end and temps[-1] > case.limit_c
+    still = bool(warm) and down_at == end and temps[-1] > limit_c
     late = down_at > begun + allowed_s
     window = between(tub, begun, begun + allowed_s)
     unknown = window is not None and window.has_unknown
     tier = Tier.HOLD if late else Tier.RECORDED
     known = Tier.RECORDED if unknown else tier
     judged = Judged(tub, tier, known, unknown, float(minutes(down_at - begun)), begun, down_at)
-    return Cooling(judged, late, still and not late)
+    return Cooling(judged, late, still and not late, warm[0].peak_c if warm else case.limit_c)
 
 
 def exempt_until(case: Case, start: Start, tub: TubHistory) -> Instant:
     """Return until when warmth after filling is no excursion; minus infinity where none is allowed."""
     cooling = None if start.allowed_s is None else _cooling(case, tub, start.allowed_s)
-    if cooling is None or cooling.late:
+    if cooling is None or cooling.late or cooling.peak_c > start.cap_c + NOISE_C:
         return -math.inf
     return math.inf if cooling.pending else cooling.judged.until_at
 
