@@ -1,0 +1,98 @@
+"""Every sentence a person is told about an alarm."""
+
+import re
+from dataclasses import replace
+
+import pytest
+
+from alerts.sentences import (
+    CAUTION,
+    KEYS,
+    TITLES,
+    alarm_text,
+    clock_text,
+    first_steps,
+    message,
+    sentence,
+    span_text,
+)
+from collector.findings import Condition
+from collector.kitchen import Alarm
+
+AT = 1_764_036_000.0  # 02:00 UTC, 25 November 2025
+FIGURES: dict[str, float | int | str | None] = {
+    "unit_name": "Cold room 2", "limit_c": 5.0, "air_c": 8.1, "tubs": 3, "lots": "B14, B15", "since_at": AT,
+    "early_at": AT + 9600, "likely_at": AT + 14_400,
+}  # fmt: skip
+WARM = Condition(
+    "room",
+    "product_warm",
+    "temperature",
+    True,
+    AT,
+    ("B14", "B15"),
+    AT + 9600,
+    AT + 14_400,
+    None,
+    "product_may_pass",
+    FIGURES,
+)
+
+
+def test_the_first_line_says_which_meat_since_when_and_what_to_do() -> None:
+    assert alarm_text(Alarm("A1", WARM, AT), "Europe/London") == (
+        "Cold room 2: meat may pass 5.0 °C from 04:40 (estimate). Air 8.1 °C, above the limit since 02:00. "
+        "3 tubs (B14, B15). Someone must go."
+    )
+
+
+def test_times_are_those_of_the_site() -> None:
+    assert clock_text(AT, "Europe/Rome") == "03:00"
+    assert clock_text(AT, "Europe/Rome", day=True) == "Tue 25 Nov 03:00"
+    assert clock_text(None, "Europe/Rome") == "an unknown time"
+
+
+@pytest.mark.parametrize(("seconds", "said"), [(7800, "2 h 10"), (1500, "25 min"), (29, "0 min"), (3600, "1 h 00")])
+def test_spans_are_said_as_people_say_them(seconds: float, said: str) -> None:
+    assert span_text(seconds) == said
+
+
+@pytest.mark.parametrize("key", KEYS)
+def test_every_sentence_can_be_said_with_nothing_known(key: str) -> None:
+    said = sentence(key, {}, "UTC")
+    assert "{" not in said
+    assert said
+
+
+@pytest.mark.parametrize("key", KEYS)
+def test_no_sentence_promises_or_disposes(key: str) -> None:
+    said = sentence(key, FIGURES, "UTC").lower()
+    assert not re.search(r"\b(safe|ok|okay|all clear|fine|reject|discard|throw)\b", said)
+
+
+def test_every_kind_has_a_title_first_steps_and_a_return() -> None:
+    for kind in TITLES:
+        assert first_steps(replace(WARM, kind=kind))
+        assert f"{kind}_returned" in KEYS
+
+
+def test_the_return_says_how_long_and_how_warm() -> None:
+    back = Alarm(
+        "A1", WARM, AT, returned_at=AT + 20_000, return_sentence="product_warm_returned",
+        return_parameters={"over_s": 7800, "peak_c": 6.4, "air_c": 3.8, "limit_c": 5.0, "over_lots": "B14"},
+    )  # fmt: skip
+    assert alarm_text(back, "Europe/London") == (
+        "Cold room 2: back, air 3.8 °C. Meat was above 5.0 °C for 2 h 10, at most 6.4 (estimate). "
+        "Lots B14 need a decision before use."
+    )
+
+
+def test_the_body_lists_what_to_look_at_in_order_and_ends_with_the_caution() -> None:
+    first, body = message(Alarm("A1", WARM, AT), "Europe/London", "https://here.example/a/x")
+    assert first.startswith("Cold room 2: meat may pass")
+    lines = body.splitlines()
+    assert lines[0].startswith("1. Is the door shut?")
+    assert lines[1] == "2. Keep the door shut."
+    assert "Likely to pass at 06:00 (estimate)." in lines
+    assert "Say that you are going: https://here.example/a/x" in lines
+    assert lines[-1] == CAUTION
