@@ -4,6 +4,7 @@
 that Python was linked with serves, with a rollback journal if that library has the fault.
 """
 
+import fcntl
 import importlib
 import os
 import sqlite3
@@ -101,7 +102,7 @@ class Schema:
 
 def prepare(path: Path, schema: Schema, journal_mode: str, *, may_migrate: bool = True) -> None:
     """Create, check or migrate the file; a copy is taken before it is migrated. Raises StoreFailed, NewerSchema."""
-    with translated(str(path)):
+    with translated(str(path)), _one_at_a_time(path.parent):
         fresh = not path.exists()
         with closing(connect(path, journal_mode)) as connection:
             if not fresh:
@@ -114,6 +115,17 @@ def prepare(path: Path, schema: Schema, journal_mode: str, *, may_migrate: bool 
                 connection.execute("ROLLBACK")
         if fresh:
             sync_folder(path.parent)
+
+
+@contextmanager
+def _one_at_a_time(folder: Path) -> Iterator[None]:
+    """Let one process or thread at a time open a file of the folder: changing the journal mode waits for nobody."""
+    handle = os.open(folder, os.O_RDONLY)
+    try:
+        fcntl.flock(handle, fcntl.LOCK_EX)
+        yield
+    finally:
+        os.close(handle)
 
 
 def sync_folder(folder: Path) -> None:

@@ -159,8 +159,8 @@ def test_sequences_boots_reasons_and_eras_go_with_the_messages_that_named_them(
 ) -> None:
     for day in range(4):
         first = day * 1440
-        readings.append([one(first + i, sequence=f"boot{day}:{i}") for i in range(5)])
         readings.append([Arrival(Message("t", b"", NOON + day * DAY_S), Refusal("code", f"day {day}"))])
+        readings.append([one(first + i, sequence=f"boot{day}:{i}") for i in range(5)])
     tables = ("sequences", "boots", "reasons", "refused", "eras", "arrivals", "archive")
     assert [count(path, table) for table in tables] == [20, 4, 4, 4, 4, 24, 20]
     assert readings.trim(NOON + 2 * DAY_S, 24) == 12

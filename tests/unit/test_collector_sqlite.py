@@ -333,8 +333,9 @@ def test_a_file_of_a_newer_program_is_refused_with_what_to_do(tmp_path: Path) ->
         Database(tmp_path / "notes", NOTES)
 
 
-def test_processes_that_create_a_file_at_once_create_it_once(tmp_path: Path) -> None:
-    start = threading.Barrier(4)
+@pytest.mark.parametrize("turn", range(5))
+def test_those_that_create_a_file_at_once_create_it_once(tmp_path: Path, turn: int) -> None:
+    start = threading.Barrier(8)
     faults: list[BaseException] = []
 
     def create() -> None:
@@ -344,7 +345,7 @@ def test_processes_that_create_a_file_at_once_create_it_once(tmp_path: Path) -> 
         except StoreFailed as fault:
             faults.append(fault)
 
-    threads = [threading.Thread(target=create) for _ in range(4)]
+    threads = [threading.Thread(target=create) for _ in range(8)]
     for thread in threads:
         thread.start()
     for thread in threads:
