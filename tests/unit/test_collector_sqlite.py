@@ -1,6 +1,8 @@
 """How SQLite files are opened, checked, migrated and refused, and that no fault of the driver leaves as itself."""
 
 import builtins
+import fcntl
+import os
 import shutil
 import sqlite3
 import threading
@@ -351,6 +353,24 @@ def test_those_that_create_a_file_at_once_create_it_once(tmp_path: Path, turn: i
     for thread in threads:
         thread.join()
     assert faults == []
+
+
+def test_a_file_is_not_opened_while_another_of_its_folder_is_being_opened(tmp_path: Path) -> None:
+    opened = threading.Event()
+
+    def create() -> None:
+        open_books(tmp_path / "journal.sqlite").close()
+        opened.set()
+
+    folder = os.open(tmp_path, os.O_RDONLY)
+    fcntl.flock(folder, fcntl.LOCK_EX)
+    thread = threading.Thread(target=create)
+    thread.start()
+    assert not opened.wait(0.2)
+    assert list(tmp_path.iterdir()) == []
+    os.close(folder)
+    thread.join()
+    assert opened.is_set()
 
 
 def test_the_tables_of_the_books_are_those_that_the_statements_name(tmp_path: Path) -> None:
