@@ -170,7 +170,9 @@ class LastResort:
         try:
             await self._app(scope, receive, say)
         except Exception:
-            log.exception("unexpected fault at %s %.200r", scope.get("method"), scope.get("path"))
+            # The pattern, not the path: a path may hold the secret of an acknowledge link.
+            where = getattr(scope.get("route"), "path", "?")
+            log.exception("unexpected fault method=%s route=%s", scope.get("method"), where)
             if begun or scope["type"] != "http":
                 raise
             await answer(Request(scope), 500)(scope, receive, send)

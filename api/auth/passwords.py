@@ -14,8 +14,9 @@ SHORTEST, ADVISED, LONGEST = 8, 15, 256
 """At least 8, 15 advised, at least 64 possible: OWASP ASVS 5.0.0 6.2.1 and 6.2.9."""
 MEMORY_KIB, PASSES, LANES = 47_104, 1, 1
 """OWASP ASVS 5.0.0 appendix C, argon2id with p = 1 and t = 1: at least 47,104 KiB."""
-HASHES_AT_ONCE, PATIENCE_S = 2, 10.0
-"""House: each takes 46 MiB, so that more at once would be a way to exhaust a small machine."""
+HASHES_AT_ONCE, IN_LINE, PATIENCE_S = 2, 8, 10.0
+"""House: each takes 46 MiB, so that more at once would be a way to exhaust a small machine. Those who wait in line hold
+a thread each, and the pages need the others."""
 FIELD = "password"
 
 # From memory, not checked: what lists of leaked passwords begin with, from 8 characters on, and words of the trade.
@@ -37,6 +38,7 @@ COMMONEST = frozenset(
 
 _hasher = PasswordHasher(time_cost=PASSES, memory_cost=MEMORY_KIB, parallelism=LANES)
 _at_once = threading.BoundedSemaphore(HASHES_AT_ONCE)
+_in_line = threading.BoundedSemaphore(IN_LINE)
 NOBODYS = "$argon2id$v=19$m=47104,t=1,p=1$Y3VyZXZpZ2lsLW5vYm9keQ$AAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAA"
 """No password has it: an account that does not exist takes as long as one that does."""
 
@@ -73,11 +75,15 @@ def fits(kept: str | None, password: str) -> bool:
 
 class _Turn:
     def __enter__(self) -> None:
+        if not _in_line.acquire(blocking=False):
+            raise Wait(PATIENCE_S)
         if not _at_once.acquire(timeout=PATIENCE_S):
+            _in_line.release()
             raise Wait(PATIENCE_S)
 
     def __exit__(self, *args: object) -> None:
         _at_once.release()
+        _in_line.release()
 
 
 def _read(password: str) -> str:
