@@ -218,3 +218,10 @@ def test_the_watch_and_the_estimate_go_by_the_numbers_of_the_rulebook() -> None:
     assert (US.scaled("ice.line"), US.scaled("ice.time")) == (FREEZING_C, FREEZING_S)
     assert gap_after_s(60.0) == US.scaled("gap.shortest")
     assert gap_after_s(1000.0) == US.scaled("gap.intervals") * 1000.0
+
+
+def test_a_record_that_began_from_an_unknown_start_is_held(history_of: HistoryOf) -> None:
+    history = history_of({"air": ["24 h at 3.0"]})
+    unsure = replace(history, tubs=(replace(history.tubs[0], start_known=False),))
+    found = {f.rule: f for f in judge(unsure, US, FROM_MEMORY, unsure.judged_until_at)}
+    assert (found["e-7"].outcome, found["e-7"].tier) == (Outcome.CANNOT_TELL, Tier.HOLD)
