@@ -8,10 +8,10 @@ from fastapi.responses import RedirectResponse, Response
 from alerts.sentences import TITLES, alarm_text, clock_text, first_steps
 from api.actions.answering import answer_alarm
 from api.auth.signed import OfficeHere, Operator
+from api.doing import NotThere
 from api.pages.forms import Field, Form, Kind, carry_out, local_field
 from api.pages.frame import Framed, Typed
 from api.pages.rendering import Frame, show
-from api.pages.trouble import nothing_there
 from api.pages.wording import short_text
 from api.schemas import AnswerAlarm
 from api.tonight import zone_of
@@ -144,7 +144,7 @@ def alarm_view(alarm: str, office: OfficeHere, frame: Framed) -> Response:
     """Return the page of one alarm."""
     found = office.present.kitchen.alarm(alarm)
     if found is None:
-        return nothing_there(frame, "There is no such alarm.")
+        raise NotThere(f"there is no alarm {alarm}")
     return alarm_page(office, frame, found)
 
 
@@ -154,7 +154,7 @@ def alarm_answered(alarm: str, office: OfficeHere, frame: Framed, signed: Operat
     kitchen = office.present.kitchen
     found = kitchen.alarm(alarm)
     if found is None:
-        return nothing_there(frame, "There is no such alarm.")
+        raise NotThere(f"there is no alarm {alarm}")
     zone = zone_of(kitchen, found.condition.unit)
     sent = typed if typed.get("answer") == "going" else {k: v for k, v in typed.items() if k != "arriving_at"}
     refused = carry_out(

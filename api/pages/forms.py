@@ -32,6 +32,8 @@ class Kind(StrEnum):
     TICK = "tick"
     LIST = "list"
     HIDDEN = "hidden"
+    POSITION = "position"
+    """Hidden, a whole number."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,7 +83,7 @@ class Form:
     @property
     def other_faults(self) -> tuple[Fault, ...]:
         """Return what is wrong with the whole."""
-        names = {f.name for f in self.fields if f.kind is not Kind.HIDDEN}
+        names = {f.name for f in self.fields if f.kind not in (Kind.HIDDEN, Kind.POSITION)}
         return tuple(f for f in self.faults if f.field not in names)
 
 
@@ -111,6 +113,8 @@ def instant_of(text: str, zone: str) -> Instant:
 def _typed(one: Field, text: str, zone: str) -> object:
     if one.kind is Kind.NUMBER:
         return float(text.replace(",", ".").replace("−", "-").replace(" ", ""))
+    if one.kind is Kind.POSITION:
+        return int(text)
     if one.kind is Kind.WHEN:
         return instant_of(text, zone)
     if one.kind is Kind.LIST:
@@ -121,6 +125,7 @@ def _typed(one: Field, text: str, zone: str) -> object:
 
 
 MENDS = {
+    Kind.POSITION: ("is no position in the journal", "open the page again"),
     Kind.NUMBER: ("is no number", "enter figures, for example 3.4"),
     Kind.WHEN: ("is no time that the clock on the wall showed", "choose day and time again"),
 }
