@@ -157,7 +157,7 @@ def batch_answer(kitchen: Kitchen, batch: Batch) -> BatchAnswer:
     record, stands = kitchen.proposal_of(batch.lot), standing(kitchen, batch.lot)
     zone = zone_of_batch(kitchen, batch)
     return BatchAnswer(
-        **batch_summary(kitchen, batch).model_dump(),
+        **dict(batch_summary(kitchen, batch)),
         plan=batch.plan,
         as_made=batch.as_made,
         placements=[PlacementAnswer.model_validate(p) for p in batch.placements],

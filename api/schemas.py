@@ -4,6 +4,7 @@ Instants come as RFC 3339 with an offset or as seconds since 1970; inside they a
 """
 
 import math
+import re
 import unicodedata
 from datetime import datetime
 from typing import Annotated, Any, Literal
@@ -41,6 +42,21 @@ def read_instant(value: object) -> float:
     return round(float(value), 3)
 
 
+def read_instant_of_address(value: object) -> float:
+    """Return the instant that stands in an address, where a number is text and an unescaped plus became a space.
+
+    Raises
+    ------
+    ValueError
+        If there is none.
+    """
+    if isinstance(value, str):
+        if re.fullmatch(r"\d{1,12}(\.\d{1,6})?", value):
+            return read_instant(float(value))
+        value = re.sub(r" (?=\d\d:\d\d$)", "+", value)
+    return read_instant(value)
+
+
 def readable(text: str) -> str:
     """Return a text as it is, unless it holds characters that are not seen or that turn the line around.
 
@@ -57,6 +73,11 @@ def readable(text: str) -> str:
 Moment = Annotated[
     float,
     BeforeValidator(read_instant),
+    WithJsonSchema({"anyOf": [{"type": "string", "format": "date-time"}, {"type": "number"}]}),
+]
+AddressMoment = Annotated[
+    float,
+    BeforeValidator(read_instant_of_address),
     WithJsonSchema({"anyOf": [{"type": "string", "format": "date-time"}, {"type": "number"}]}),
 ]
 Name = Annotated[

@@ -5,7 +5,7 @@ from typing import Any
 import pytest
 from pydantic import ValidationError
 
-from api.schemas import DescribePerson, EnterHandReading, MoveTub, StartBatch, read_instant
+from api.schemas import DescribePerson, EnterHandReading, MoveTub, StartBatch, read_instant, read_instant_of_address
 
 HAND: dict[str, Any] = {"value": 3.3, "where": "brine", "probe": "hand probe 1", "lot": "B-1"}
 
@@ -13,6 +13,14 @@ HAND: dict[str, Any] = {"value": 3.3, "where": "brine", "probe": "hand probe 1",
 @pytest.mark.parametrize("text", [1_700_000_000, 1_700_000_000.0, "2023-11-14T22:13:20Z", "2023-11-14T17:13:20-05:00"])
 def test_an_instant_comes_as_seconds_or_as_rfc_3339(text: object) -> None:
     assert read_instant(text) == 1_700_000_000.0
+
+
+@pytest.mark.parametrize(
+    "text",
+    ["1700000000", "1700000000.0", "2023-11-14T22:13:20Z", "2023-11-14T23:13:20+01:00", "2023-11-14T23:13:20 01:00"],
+)
+def test_an_instant_in_an_address_may_be_a_number_or_have_lost_its_plus(text: str) -> None:
+    assert read_instant_of_address(text) == 1_700_000_000.0
 
 
 BAD_INSTANTS: list[object] = [

@@ -1,0 +1,7 @@
+"""Every router of the JSON API, in the order in which they are tried."""
+
+from fastapi import APIRouter
+
+from api.routes import alarms, batches, health, records, units
+
+routers: tuple[APIRouter, ...] = (units.router, batches.router, alarms.router, records.router, health.router)

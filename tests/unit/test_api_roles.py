@@ -1,0 +1,168 @@
+"""Every route of the JSON API for every role: who may, who may not, and that asking changes nothing."""
+
+from collections.abc import Iterator
+from typing import Any, NamedTuple
+
+import pytest
+from fastapi.routing import APIRoute
+from fastapi.testclient import TestClient
+
+from api.app import create_app
+from api.auth.roles import Role
+from api.auth.tokens import issue_token
+from api.office import Office
+from api.routes.all_routes import routers
+from tests.office import DAY, NOW, made_kitchen, made_office
+
+ROLES = (None, "viewer", "operator", "approver", "admin")
+PEOPLE = {"viewer": ("vi", None), "operator": ("bo", Role.OPERATOR), "approver": ("cy", Role.APPROVER)}
+MAY: dict[str, set[str | None]] = {
+    "anybody": set(ROLES),
+    "viewer": {"viewer", "operator", "approver", "admin"},
+    "operator": {"operator", "approver", "admin"},
+    "approver": {"approver"},
+    "admin": {"admin"},
+}
+KITCHEN = made_kitchen()
+BRISKET = KITCHEN.proposals["BRISKET-14"][0].position
+
+
+class Call(NamedTuple):
+    """One route, asked as it should be, and the least that may ask."""
+
+    method: str
+    path: str
+    route: str
+    least: str
+    body: dict[str, Any] | None = None
+
+
+PLAN = {
+    "name": "Tongue", "meat": "beef", "cut": "tongue", "method": "immersion", "packing": "under brine",
+    "route": "cooked", "cure_days": 6, "thickness_mm": 70, "meat_kg": 1.4,
+}  # fmt: skip
+SHEET = {"meat_kg": 3.05, "brine_c": 3.9, "meat_c": 3.1}
+START = {"lot": "T-1", "plan": PLAN, "as_made": SHEET, "tubs": [{"tub": "white", "unit": "fridge"}]}
+HALVES = [
+    {"unit": "coldroom", "from_at": NOW - 4 * DAY, "until_at": NOW - DAY}, {"unit": "fridge", "from_at": NOW - DAY},
+]  # fmt: skip
+ACTION = {
+    "excursion_at": NOW - DAY, "cause": "door ajar", "control_regained": "shut it", "prevention": "new closer",
+    "food_disposed": "kept",
+}  # fmt: skip
+HAND = {"value": 3.4, "where": "brine", "probe": "probe 1", "lot": "HAM-31"}
+SIGN = {"disposition": "hold", "reason": "as proposed", "proposal": BRISKET, "where_kept": "shelf 2"}
+CLAIM = {"channel": "new/air", "quantity": "air_temperature", "unit": "chamber", "place": "on the wall"}
+MEMORY = sorted(row.id for row in made_office().rulebooks["US"].limits.values() if row.known == "memory")[0]
+B, C, U = "/api/v1/batches/BRISKET-14", "/api/v1/batches/{lot}", "/api/v1"
+
+CALLS = [
+    Call("GET", "/health", "/health", "anybody"),
+    Call("GET", "/metrics", "/metrics", "viewer"),
+    Call("GET", f"{U}/health", f"{U}/health", "viewer"),
+    Call("GET", f"{U}/units", f"{U}/units", "viewer"),
+    Call("GET", f"{U}/units/coldroom", f"{U}/units/{{unit}}", "viewer"),
+    Call("GET", f"{U}/channels", f"{U}/channels", "viewer"),
+    Call("GET", f"{U}/readings?channel=cold/air&from={NOW - DAY}", f"{U}/readings", "viewer"),
+    Call("GET", f"{U}/batches", f"{U}/batches", "viewer"),
+    Call("GET", B, C, "viewer"),
+    Call("GET", f"{U}/alarms", f"{U}/alarms", "viewer"),
+    Call("GET", f"{U}/alarms/A21", f"{U}/alarms/{{alarm}}", "viewer"),
+    Call("GET", f"{U}/journal", f"{U}/journal", "viewer"),
+    Call("GET", f"{U}/rulebook-rows", f"{U}/rulebook-rows", "viewer"),
+    Call("GET", f"{U}/people", f"{U}/people", "viewer"),
+    Call("POST", f"{U}/batches", f"{U}/batches", "operator", START),
+    Call("POST", f"{B}/as-made", f"{C}/as-made", "operator", {"as_made": SHEET, "reason": "weighed again"}),
+    Call("POST", f"{B}/moves", f"{C}/moves", "operator", {"tub": "1", "unit": "fridge"}),
+    Call("POST", f"{B}/placements", f"{C}/placements", "operator",
+         {"tub": "1", "placements": HALVES, "reason": "moved by the baker"}),
+    Call("POST", f"{B}/actions", f"{C}/actions", "operator", ACTION),
+    Call("POST", f"{B}/stages", f"{C}/stages", "operator", {"stage": "soak"}),
+    Call("POST", f"{U}/batches/BELLY-32/end", f"{C}/end", "operator", {"reason": "cooked and eaten"}),
+    Call("POST", f"{U}/hand-readings", f"{U}/hand-readings", "operator", HAND),
+    Call("POST", f"{U}/assignments", f"{U}/assignments", "operator", CLAIM),
+    Call("POST", f"{U}/assignments/end", f"{U}/assignments/end", "operator",
+         {"channel": "fridge/air", "reason": "probe broken"}),
+    Call("POST", f"{U}/alarms/A21/answers", f"{U}/alarms/{{alarm}}/answers", "operator", {"answer": "passing on"}),
+    Call("POST", f"{B}/sign-offs", f"{C}/sign-offs", "approver", SIGN),
+    Call("POST", f"{U}/rulebook-rows/confirmations", f"{U}/rulebook-rows/confirmations", "approver",
+         {"rulebook": "US", "row": MEMORY, "document": "the table itself"}),
+    Call("POST", f"{U}/people", f"{U}/people", "admin", {"person": "di", "name": "Di Marsh", "roles": ["operator"]}),
+]  # fmt: skip
+
+
+def headers(office: Office, role: str | None) -> dict[str, str]:
+    if role is None:
+        return {}
+    person, kind = PEOPLE.get(role, ("ada", Role.ADMIN))
+    secret, _ = issue_token(office.working, person, kind, NOW, name="test", lasts_s=3600.0)
+    return {"Authorization": f"Bearer {secret}"}
+
+
+@pytest.fixture(scope="module")
+def shared() -> Iterator[tuple[TestClient, Office]]:
+    """One office for everything that must change nothing."""
+    office = made_office()
+    with TestClient(create_app(office)) as client:
+        yield client, office
+
+
+def asked(client: TestClient, call: Call, sent: dict[str, str]) -> int:
+    return int(client.request(call.method, call.path, json=call.body, headers=sent).status_code)
+
+
+def routes() -> set[tuple[str, str]]:
+    """Return method and path of every route of the JSON API."""
+    found = [route for router in routers for route in router.routes if isinstance(route, APIRoute)]
+    return {(method, route.path) for route in found for method in route.methods or ()}
+
+
+def test_the_table_names_every_route() -> None:
+    assert {(call.method, call.route) for call in CALLS} == routes()
+
+
+REFUSED = [(call, role) for call in CALLS for role in ROLES if role not in MAY[call.least]]
+ALLOWED = [(call, role) for call in CALLS for role in ROLES if role in MAY[call.least]]
+
+
+def named(value: object) -> str:
+    return f"{value.method} {value.route}" if isinstance(value, Call) else str(value)
+
+
+@pytest.mark.parametrize(("call", "role"), REFUSED, ids=named)
+def test_who_may_not_is_refused_and_nothing_changes(
+    call: Call, role: str | None, shared: tuple[TestClient, Office]
+) -> None:
+    client, office = shared
+    before = office.journal.head()
+    assert asked(client, call, headers(office, role)) == (401 if role is None else 403)
+    assert office.journal.head() == before
+
+
+@pytest.mark.parametrize(("call", "role"), [(c, r) for c, r in ALLOWED if c.method == "GET"], ids=named)
+def test_who_may_look_does_and_looking_changes_nothing(
+    call: Call, role: str | None, shared: tuple[TestClient, Office]
+) -> None:
+    client, office = shared
+    sent = headers(office, role)
+    before = (office.journal.head(), office.readings.head(), repr(office.working))
+    assert asked(client, call, sent) == 200
+    assert (office.journal.head(), office.readings.head(), repr(office.working)) == before
+
+
+@pytest.mark.parametrize(("call", "role"), [(c, r) for c, r in ALLOWED if c.method == "POST"], ids=named)
+def test_who_may_act_does_and_the_journal_names_them(call: Call, role: str) -> None:
+    office = made_office()
+    before = office.journal.head()
+    with TestClient(create_app(office)) as client:
+        assert asked(client, call, headers(office, role)) == 201
+    entries = office.journal.read(before, 10)
+    assert {entry.by for entry in entries} == {PEOPLE.get(role, ("ada",))[0]}
+
+
+@pytest.mark.parametrize("call", [c for c in CALLS if c.least != "anybody"], ids=named)
+def test_a_wrong_or_ended_token_is_nobody(call: Call, shared: tuple[TestClient, Office]) -> None:
+    client, office = shared
+    ended, _ = issue_token(office.working, "ada", Role.ADMIN, NOW - 7200.0, name="old", lasts_s=3600.0)
+    for secret in ("cvt_wrong", "", ended):
+        assert asked(client, call, {"Authorization": f"Bearer {secret}"}) == 401
