@@ -67,7 +67,8 @@ def time_above(times_at: ArrayLike, temps_c: ArrayLike, threshold_c: float) -> f
         return 0.0
     if temps.min() > threshold_c:
         return float(times[-1] - times[0])
-    return float(_shares_above(temps, threshold_c) @ np.diff(times))
+    # Not a product of vectors, which would go through BLAS: its threads stall on a busy machine.
+    return float(np.sum(_shares_above(temps, threshold_c) * np.diff(times)))
 
 
 def _shares_above(temps: FloatArray, threshold_c: float) -> FloatArray:
@@ -187,7 +188,7 @@ def degree_time_above(times_at: ArrayLike, temps_c: ArrayLike, threshold_c: floa
     """
     times, temps = single_record(times_at, temps_c)
     over = np.maximum(temps - threshold_c, 0.0)
-    return float((_shares_above(temps, threshold_c) * (over[:-1] + over[1:]) / 2) @ np.diff(times))
+    return float(np.sum(_shares_above(temps, threshold_c) * (over[:-1] + over[1:]) / 2 * np.diff(times)))
 
 
 def stretches_above(

@@ -68,7 +68,8 @@ def integral_over(times_at: ArrayLike, temps_c: ArrayLike, rate: Rate, *, breaks
         times, temps = _split(times, temps, break_c)
     spans = np.diff(times)
     rise = np.diff(temps)
-    return math.fsum(weight * float(rate(temps[:-1] + node * rise) @ spans) for node, weight in _NODES)
+    # A product of vectors would go through BLAS: its threads stall on a busy machine, and its digits vary by machine.
+    return math.fsum(weight * float(np.sum(rate(temps[:-1] + node * rise) * spans)) for node, weight in _NODES)
 
 
 def _split(times: FloatArray, temps: FloatArray, break_c: float) -> tuple[FloatArray, FloatArray]:
