@@ -2,4 +2,24 @@
 
 from fastapi import APIRouter
 
-routers: tuple[APIRouter, ...] = ()
+from api.pages import (
+    alarms,
+    batch,
+    batch_acts,
+    batches,
+    channels,
+    chart_script,
+    journal,
+    link,
+    live,
+    pictures,
+    sign_in,
+    tonight,
+    unit,
+)
+
+MODULES = (
+    tonight, alarms, batches, batch, batch_acts, pictures, unit, channels, journal, link, sign_in, live, chart_script,
+)  # fmt: skip
+routers: tuple[APIRouter, ...] = tuple(module.router for module in MODULES)
+"""In this order, so that `/batches/new` is not taken for a lot."""

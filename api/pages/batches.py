@@ -87,15 +87,18 @@ def batches(office: OfficeHere, frame: Framed) -> Response:
     return show("batches.html", BatchesContext(tuple(rows), shown, max(0, len(ended) - ENDED_SHOWN)), frame)
 
 
+METHODS, PACKINGS, ROUTES = (tuple((one.value, one.value) for one in kind) for kind in (Method, Packing, Route))
+
+
 def _plan_fields() -> tuple[Field, ...]:
     return (
         Field("lot", "Lot code", hint="As on the label: letters, digits, dot, dash.", needed=True, half=True),
         Field("plan.name", "What it is called", needed=True, half=True),
         Field("plan.meat", "Meat", Kind.CHOICE, options=MEATS, needed=True, group="Plan", half=True),
         Field("plan.cut", "Cut", needed=True, half=True),
-        Field("plan.method", "Method", Kind.CHOICE, options=tuple((m.value, m.value) for m in Method), needed=True, half=True),
-        Field("plan.packing", "Packing", Kind.CHOICE, options=tuple((p.value, p.value) for p in Packing), needed=True, half=True),
-        Field("plan.route", "To be eaten", Kind.CHOICE, options=tuple((r.value, r.value) for r in Route), needed=True, half=True),
+        Field("plan.method", "Method", Kind.CHOICE, options=METHODS, needed=True, half=True),
+        Field("plan.packing", "Packing", Kind.CHOICE, options=PACKINGS, needed=True, half=True),
+        Field("plan.route", "To be eaten", Kind.CHOICE, options=ROUTES, needed=True, half=True),
         Field("plan.cure_days", "Days in the cure", Kind.NUMBER, unit="days", needed=True, half=True),
         Field("plan.thickness_mm", "Thickest piece", Kind.NUMBER, unit="mm", needed=True, half=True),
         Field("plan.meat_kg", "Meat", Kind.NUMBER, unit="kg", needed=True, half=True),
@@ -130,7 +133,8 @@ def start_form(kitchen: Kitchen) -> Form:
     )
     values = {"tubs.0.tub": "1", "stage": Stage.CURE.value, "plan.packing": Packing.UNDER_BRINE.value}
     note = "Empty fields are “not entered”, never zero. A cold brine and cold meat are part of the record: enter both."
-    return Form("start", "Start a batch", "/batches/new", "Start the batch", (*_plan_fields(), *tubs, *made, *when), values, note=note)  # fmt: skip
+    fields = (*_plan_fields(), *tubs, *made, *when)
+    return Form("start", "Start a batch", "/batches/new", "Start the batch", fields, values, note=note)
 
 
 @router.get("/batches/new")

@@ -205,6 +205,18 @@ def told(fault: ValidationError) -> tuple[Fault, ...]:
     return tuple(found)
 
 
+def asked(form: Form, sent: Sent, zone: str, model: type[Model]) -> Model | Form:
+    """Return what a form asks for; or the form as it was typed, with its faults."""
+    typed, faults = entered(form.fields, sent, zone)
+    back = replace(form, values=dict(sent))
+    if faults:
+        return replace(back, faults=tuple(faults))
+    try:
+        return model.model_validate(typed)
+    except ValidationError as fault:
+        return replace(back, faults=told(fault))
+
+
 def carry_out(
     office: Office, form: Form, sent: Sent, zone: str, model: type[Model], act: Callable[[Kitchen, Model], Result]
 ) -> Form | None:
@@ -212,16 +224,11 @@ def carry_out(
 
     Raises StoreFailed.
     """
-    typed, faults = entered(form.fields, sent, zone)
-    back = replace(form, values=dict(sent))
-    if faults:
-        return replace(back, faults=tuple(faults))
-    try:
-        request = model.model_validate(typed)
-    except ValidationError as fault:
-        return replace(back, faults=told(fault))
+    request = asked(form, sent, zone, model)
+    if isinstance(request, Form):
+        return request
     try:
         do(office, lambda kitchen: act(kitchen, request))
     except Refused as refused:
-        return replace(back, faults=refused.faults)
+        return replace(form, values=dict(sent), faults=refused.faults)
     return None
