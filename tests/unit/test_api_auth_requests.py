@@ -18,8 +18,9 @@ from api.doing import NotThere
 from api.headers import LARGEST_BODY, POLICY
 from api.office import Office, Settings
 from collector.events import Draft, PersonDescribed
-from collector.storage import StoreFailed
-from tests.office import NOW, Clock, made_office
+from collector.present import Present
+from collector.storage import MemoryJournal, MemoryWorking, StoreFailed
+from tests.office import NOW, Clock, drafts, made_office
 
 HOST = "kitchen.example"
 SECRET = "the-words-that-must-not-leak"
@@ -78,9 +79,20 @@ def clock() -> Clock:
     return Clock()
 
 
+@pytest.fixture(scope="module")
+def readings() -> Office:
+    """Return an office for what is slow to make and no request here changes."""
+    return made_office()
+
+
 @pytest.fixture
-def office(clock: Clock) -> Office:
-    return made_office(clock=clock)
+def office(clock: Clock, readings: Office) -> Office:
+    journal = MemoryJournal()
+    present = Present(journal, clock)
+    present.decide(lambda kitchen: drafts())
+    return replace(
+        readings, present=present, journal=journal, working=MemoryWorking(), clock=clock, security_clock=clock
+    )
 
 
 def app_of(office: Office) -> FastAPI:
@@ -174,8 +186,7 @@ def test_a_change_by_cookie_needs_a_page_of_ours(
     assert client.get("/api/try", headers=headers).status_code == 200, "looking needs no origin"
 
 
-def test_the_public_address_counts_as_ours_behind_a_proxy(clock: Clock) -> None:
-    office = made_office(clock=clock)
+def test_the_public_address_counts_as_ours_behind_a_proxy(office: Office) -> None:
     office = replace(office, settings=Settings(plain_http=True, public_address="https://salt.example/"))
     client = client_of(office)
     client.cookies.set("curevigil", begin(office.working, "bo", NOW))
@@ -248,8 +259,8 @@ def test_every_answer_carries_the_headers(client: TestClient, path: str) -> None
     assert "strict-transport-security" not in headers, "plain HTTP promises nothing about TLS"
 
 
-def test_with_tls_a_browser_is_told_to_stay_with_it() -> None:
-    said = client_of(made_office(plain_http=False)).get("/health").headers["strict-transport-security"]
+def test_with_tls_a_browser_is_told_to_stay_with_it(office: Office) -> None:
+    said = client_of(replace(office, settings=Settings())).get("/health").headers["strict-transport-security"]
     assert int(said.removeprefix("max-age=")) >= 31_536_000
 
 
