@@ -8,7 +8,7 @@ import pytest
 from alerts.channels.base import Sent
 from alerts.escalation import Telling
 from alerts.service import Service
-from alerts.watch import UnitWatch
+from alerts.watch import UnitWatch, conditions
 from collector.batches import AsMade, Method, Packing, Placement, Plan, Route
 from collector.events import (
     AlarmAcknowledged,
@@ -174,16 +174,12 @@ def test_one_sensor_silent_beside_others_is_told_for_its_unit(bench: Bench) -> N
 def test_a_unit_that_cannot_be_worked_on_is_set_aside_and_told_as_unwatched(
     bench: Bench, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    import alerts.service as service
-
-    honest = service.conditions
-
     def odd(watch: UnitWatch, now: float, standing: set[str]) -> object:
         if watch.unit.id == "fridge":
             raise ZeroDivisionError("odd")
-        return honest(watch, now, standing)
+        return conditions(watch, now, standing)
 
-    monkeypatch.setattr(service, "conditions", odd)
+    monkeypatch.setattr("alerts.service.conditions", odd)
     bench.run(2, 9.0)
     assert ("room", "product_warm") in bench.kinds()
     assert ("fridge", "unwatched") in bench.kinds()

@@ -1,0 +1,87 @@
+"""`curevigil run`: the collector, the watch and the pages in one process."""
+
+import logging
+from pathlib import Path
+
+import click
+
+from alerts.channels.webhook import WebhookChannel
+from api.check import refusals
+from api.config_file import read_settings
+from api.serving import serve
+from api.works import Works
+from collector.broker import Broker
+from collector.message import subscription
+from collector.settings import Settings
+from collector.storage import StoreFailed
+
+LOG_FORMAT = "time=%(asctime)s level=%(levelname)s logger=%(name)s %(message)s"
+
+
+def broker_of(settings: Settings) -> Broker:
+    """Return where the broker is and what is subscribed there."""
+    given = settings.broker
+    return Broker(
+        given.address,
+        given.port,
+        given.username,
+        given.password.get_secret_value() if given.password is not None else None,
+        given.tls,
+        given.authority_file,
+        given.client_id,
+        given.protocol,
+        tuple(dict.fromkeys(subscription(source) for source in settings.message_sources())),
+    )
+
+
+def works_of(settings: Settings, folder: Path | None = None) -> Works:
+    """Return the parts of the kitchen that the settings describe. Raises StoreFailed."""
+    channels = {"webhook": WebhookChannel(settings.addresses("webhook"))}
+    return Works(
+        folder or settings.stores.folder,
+        broker_of(settings),
+        settings.message_sources(),
+        channels,
+        settings.reach_order(),
+        ballast_bytes=settings.stores.ballast_mib * 2**20,
+    )
+
+
+def _announce(address: str, code: str) -> None:
+    click.echo(f"Curevigil is at {address}")
+    if code:
+        click.echo(f"Nobody has an account yet. First sign-in code, for one hour: {code}")
+
+
+@click.command()
+@click.option("--config", type=click.Path(path_type=Path), required=True, help="The installation: curevigil.toml.")
+@click.option("--data", type=click.Path(path_type=Path), help="Another data folder than the settings name.")
+def run(config: Path, data: Path | None) -> None:
+    """Take readings, watch, judge, tell, and show the pages, until stopped.
+
+    What it says are estimates. Local rules and a responsible or licensed person come first.
+    """
+    logging.basicConfig(level=logging.INFO, format=LOG_FORMAT)
+    settings = read_settings(config)
+    found = refusals(settings, data)
+    if found:
+        for fault in found:
+            click.echo(str(fault), err=True)
+        raise click.ClickException("it does not start; mend the above, then try again")
+    try:
+        works = works_of(settings, data)
+    except StoreFailed as fault:
+        raise click.ClickException(str(fault)) from fault
+    try:
+        works.start()
+        web = settings.web
+        serve(
+            works,
+            host=web.host,
+            port=web.port,
+            announce=_announce,
+            public_address=web.public_address,
+            plain_http=web.plain_http,
+        )
+    finally:
+        works.stop()
