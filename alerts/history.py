@@ -46,11 +46,11 @@ class TubHistory:
 
     def held_c(self) -> Array:
         """Return the temperatures that a hold looks at: likely, the upper copy where unknown. [°C]"""
-        return np.where(self.unknown, self.upper_c, self.likely_c)
+        return np.where(self.unknown, self.upper_c, self.likely_c) if self.unknown.any() else self.likely_c
 
     def clock_c(self) -> Array:
         """Return the temperatures that the cure clock looks at: likely, the lower copy where unknown. [°C]"""
-        return np.where(self.unknown, self.lower_c, self.likely_c)
+        return np.where(self.unknown, self.lower_c, self.likely_c) if self.unknown.any() else self.likely_c
 
 
 @dataclass(frozen=True, slots=True)

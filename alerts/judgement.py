@@ -9,6 +9,7 @@ from collector.findings import Proposal
 from collector.kitchen import Kitchen
 from collector.readings import Unit
 from collector.sample import Instant
+from collector.storage import Series
 
 
 def limit_of(rulebook: Rulebook, unit: Unit) -> float:
@@ -22,11 +23,24 @@ def confirmed_rows(kitchen: Kitchen, rulebook: Rulebook) -> frozenset[str]:
     return frozenset(row for name, row in kitchen.confirmed if name == rulebook.id)
 
 
+def fetching_once(fetch: Fetch) -> Fetch:
+    """Return the same fetch that asks the store once for what several tubs of a batch stood in together."""
+    known: dict[tuple[str, Instant, Instant], Series] = {}
+
+    def once(channel: str, from_at: Instant, until_at: Instant) -> Series:
+        key = (channel, from_at, until_at)
+        if key not in known:
+            known[key] = fetch(*key)
+        return known[key]
+
+    return once
+
+
 def judged(
     kitchen: Kitchen, lot: str, fetch: Fetch, rulebook: Rulebook, now: Instant, software: str
 ) -> Proposal | None:
     """Return what the rules propose for a batch as it is known now; None where its site is not described."""
-    history = batch_history(kitchen.batches[lot], kitchen, fetch, now)
+    history = batch_history(kitchen.batches[lot], kitchen, fetching_once(fetch), now)
     if history is None:
         return None
     findings = judge(history, rulebook, confirmed_rows(kitchen, rulebook), now)

@@ -64,9 +64,10 @@ def _clock(case: Case, tub: TubHistory, until_at: Instant) -> _Clock | None:
 
     if piece is None:
         return _Clock(begun, until_at, until_at - begun, 0.0, True)
-    return _Clock(
-        begun, until_at, lost(piece.clock_c, piece.times_at), lost(piece.likely_c, piece.times_at), piece.has_unknown
-    )
+    lost_s = lost(piece.clock_c, piece.times_at)
+    # Where all is known the clock looks at the likely copy already, and one count serves for both.
+    likely_lost_s = lost(piece.likely_c, piece.times_at) if piece.has_unknown else lost_s
+    return _Clock(begun, until_at, lost_s, likely_lost_s, piece.has_unknown)
 
 
 def _slack_minutes(case: Case) -> int:
