@@ -20,7 +20,9 @@ def answer_alarm(kitchen: Kitchen, alarm: str, request: AnswerAlarm, person: Per
     check = Check()
     if request.answer == "going":
         there_at = request.arriving_at
-        check.that(there_at is not None, "arriving_at", "going, but there by when?", "say when you will be there")
+        # Nobody need hurry to what is normal again; that somebody has seen it is all that is asked.
+        told = there_at is not None or not standing.active
+        check.that(told, "arriving_at", "going, but there by when?", "say when you will be there")
         check.that(
             there_at is None or now - 60.0 <= there_at <= now + LATEST_ARRIVAL_S, "arriving_at",
             "that is not within the next four hours", "say when you will be there, or pass it on",

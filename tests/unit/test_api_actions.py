@@ -30,7 +30,7 @@ from api.schemas import (
     SignDisposition,
     StartBatch,
 )
-from collector.events import Draft, ProposalMade
+from collector.events import AlarmReturned, Draft, ProposalMade
 from collector.findings import Disposition
 from collector.fold import fold
 from collector.kitchen import Kitchen
@@ -309,6 +309,16 @@ def test_going_says_when_and_an_answered_alarm_stands_until_it_returns() -> None
     assert (alarm.answer, alarm.acknowledged_by, alarm.arriving_at) == ("going", "bo", NOW + 900.0)
     assert alarm.state == "acknowledged alarm"
     assert after(answer(answer="cannot")).alarms["A21"].arriving_at is None
+
+
+def test_an_alarm_that_is_over_needs_no_time_of_arrival_and_closes_once_it_was_seen() -> None:
+    returned = made_from(KITCHEN, (Draft(NOW, "watch", AlarmReturned("A21", "product_warm_returned", {})),))
+    seen = answer_alarm(returned, "A21", AnswerAlarm(answer="going"), BO, NOW)
+    closed = after(seen, returned)
+    assert closed.past_alarms["A21"].state == "normal"
+    again = answer_alarm(closed, "A21", AnswerAlarm(answer="going"), BO, NOW)
+    assert isinstance(again, Faults)
+    assert again.found[0].what == "this alarm is over and was answered"
 
 
 def test_only_an_approver_signs_or_confirms() -> None:
