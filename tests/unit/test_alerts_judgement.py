@@ -11,7 +11,7 @@ def test_the_store_is_asked_once_for_what_two_tubs_stood_in_together() -> None:
 
     def fetch(channel: str, from_at: float, until_at: float) -> Series:
         asked.append((channel, from_at, until_at))
-        return Series(*(np.zeros(0) for _ in range(2)), np.zeros(0, dtype=np.int64), np.zeros(0))
+        return Series(np.zeros(0), np.zeros(0), np.zeros(0, dtype=np.int64), np.zeros(0))
 
     once = fetching_once(fetch)
     first, again = once("air", 0.0, 10.0), once("air", 0.0, 10.0)
