@@ -24,8 +24,11 @@ def create_app(office: Office) -> FastAPI:
         title="Curevigil", description=ABOUT, version="1", openapi_url=None, docs_url=None, redoc_url=None,
     )  # fmt: skip
     app.state.office = office
-    for router in (*routes, *pages):
+    for router in routes:
         app.include_router(router)
+    for router in pages:
+        # Pages are for people: they are no part of what programs are promised.
+        app.include_router(router, include_in_schema=False)
     app.mount("/static", StaticFiles(directory=STATIC, check_dir=False), name="static")
     say_errors(app)
     app.add_middleware(BodyLimit)
