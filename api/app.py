@@ -9,6 +9,7 @@ from api.errors import LastResort, say_errors
 from api.headers import BodyLimit, SecurityHeaders
 from api.office import Office
 from api.pages.all_pages import routers as pages
+from api.routes import access
 from api.routes.all_routes import routers as routes
 
 STATIC = Path(__file__).parent / "static"
@@ -24,7 +25,7 @@ def create_app(office: Office) -> FastAPI:
         title="Curevigil", description=ABOUT, version="1", openapi_url=None, docs_url=None, redoc_url=None,
     )  # fmt: skip
     app.state.office = office
-    for router in routes:
+    for router in (*routes, access.router):
         app.include_router(router)
     for router in pages:
         # Pages are for people: they are no part of what programs are promised.
