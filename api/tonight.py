@@ -1,7 +1,8 @@
 """The units of the kitchen in order of the time left to act, a sentence each. Pure: no clock, no I/O."""
 
 import math
-from collections.abc import Callable, Mapping
+from collections import defaultdict
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 from alerts.sentences import clock_text, span_text
@@ -41,17 +42,42 @@ def units_now(
     kitchen: Kitchen, estimates: Estimates, limit_of: Callable[[Kitchen, Unit], float], now: Instant
 ) -> list[UnitNow]:
     """Return every unit, the one with the least time left first."""
-    found = [unit_now(kitchen, unit, estimates, limit_of(kitchen, unit), now) for unit in kitchen.units.values()]
+    # Gathered in one pass: asking the kitchen unit by unit would look at every batch for every unit.
+    standing, alarms = _by_unit(kitchen, now)
+    found = [
+        _unit_now(kitchen, unit, estimates, limit_of(kitchen, unit), standing[unit.id], alarms[unit.id], now)
+        for unit in kitchen.units.values()
+    ]
     return sorted(found, key=lambda u: (u.left_s, -_warmest_share(u), u.unit.name))
 
 
 def unit_now(kitchen: Kitchen, unit: Unit, estimates: Estimates, limit_c: float, now: Instant) -> UnitNow:
     """Return one unit as it stands now."""
-    here = estimates.get(unit.id, {})
-    batches = kitchen.standing_in(unit.id, now)
-    alarms = tuple(a for a in kitchen.active_alarms() if a.condition.unit == unit.id)
+    alarms = [a for a in kitchen.active_alarms() if a.condition.unit == unit.id]
+    return _unit_now(kitchen, unit, estimates, limit_c, kitchen.standing_in(unit.id, now), alarms, now)
+
+
+def _by_unit(kitchen: Kitchen, now: Instant) -> tuple[dict[str, list[Batch]], dict[str, list[Alarm]]]:
+    standing: dict[str, list[Batch]] = defaultdict(list)
+    alarms: dict[str, list[Alarm]] = defaultdict(list)
+    for _, batch in sorted(kitchen.batches.items()):
+        if batch.ended_at is None:
+            for unit in dict.fromkeys(p.unit for p in batch.placements if p.unit is not None):
+                if batch.stands_in(unit, now):
+                    standing[unit].append(batch)
+    for alarm in kitchen.active_alarms():
+        alarms[alarm.condition.unit].append(alarm)
+    return standing, alarms
+
+
+def _unit_now(
+    kitchen: Kitchen, unit: Unit, estimates: Estimates, limit_c: float, standing: Sequence[Batch],
+    standing_alarms: Sequence[Alarm], now: Instant,
+) -> UnitNow:  # fmt: skip
+    here, batches, alarms = estimates.get(unit.id, {}), tuple(standing), tuple(standing_alarms)
     known = {lot: estimate for lot, estimate in here.items() if any(b.lot == lot for b in batches)}
-    left_s = _left_s(known, alarms, bool(batches), limit_c, now)
+    fresh = _fresh(known, now)
+    left_s = _left_s(known, alarms, [b for b in batches if b.lot not in fresh], limit_c, now)
     sentence = _sentence(kitchen, unit, known, batches, limit_c, now)
     return UnitNow(unit, limit_c, left_s, sentence, batches, alarms, known)
 
@@ -61,7 +87,7 @@ def _warmest_share(unit: UnitNow) -> float:
 
 
 def _left_s(
-    estimates: Mapping[str, Estimate], alarms: tuple[Alarm, ...], occupied: bool, limit_c: float, now: Instant
+    estimates: Mapping[str, Estimate], alarms: tuple[Alarm, ...], unknown: Sequence[Batch], limit_c: float, now: Instant
 ) -> float:
     left = [
         0.0 if a.condition.early_at is None else max(0.0, a.condition.early_at - now)
@@ -69,10 +95,14 @@ def _left_s(
         if a.condition.wakes
     ]
     left += [0.0 for e in estimates.values() if e.upper_c > limit_c]
-    if occupied and all(now - e.at > OLD_S for e in estimates.values()):
+    if unknown:
         # What nobody watches may pass at any time, though it need not: behind what is known to pass.
         left.append(OLD_S)
     return min(left, default=math.inf)
+
+
+def _fresh(estimates: Mapping[str, Estimate], now: Instant) -> dict[str, Estimate]:
+    return {lot: e for lot, e in estimates.items() if now - e.at <= OLD_S}
 
 
 def _trend(estimates: Mapping[str, Estimate]) -> str:
@@ -101,14 +131,17 @@ def _sentence(
         return "Nothing is curing in it."
     if not estimates:
         return "Nothing is known of the meat in it: measure it, and enter what the probe reads."
-    warmest = max(estimates.values(), key=lambda e: e.likely_c)
+    fresh = _fresh(estimates, now)
+    warmest = max((fresh or estimates).values(), key=lambda e: e.likely_c)
     latest_at = max(e.at for e in estimates.values())
-    if now - latest_at > OLD_S:
+    if not fresh:
         return (
             f"Nothing known for {span_text(now - latest_at)}; at {clock_text(latest_at, zone)} "
             f"the warmest meat was at {figure(warmest.likely_c)} (estimate)."
         )
-    air = "" if warmest.air_c is None else f" Air {figure(warmest.air_c)}{_trend(estimates)}."
+    unknown = ", ".join(b.lot for b in batches if b.lot not in fresh)
+    untold = f" Nothing is known of {unknown}." if unknown else ""
+    air = "" if warmest.air_c is None else f" Air {figure(warmest.air_c)}{_trend(fresh)}."
     above = warmest.likely_c > limit_c
     place = f"above the limit of {figure(limit_c)}" if above else f"limit {figure(limit_c)}"
-    return f"Warmest meat {figure(warmest.likely_c)} (estimate), {place}.{air}"
+    return f"Warmest meat {figure(warmest.likely_c)} (estimate), {place}.{air}{untold}"

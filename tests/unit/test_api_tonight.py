@@ -54,5 +54,17 @@ def test_an_old_estimate_is_told_as_old_never_as_now() -> None:
     assert sentence("fridge", old) == "Nothing known for 1 h 00; at 01:10 the warmest meat was at 3.1 °C (estimate)."
 
 
+def test_a_batch_of_which_nothing_is_known_is_named_beside_the_known_ones() -> None:
+    half = {
+        "coldroom": {
+            "HAM-31": ESTIMATES["coldroom"]["HAM-31"],
+            "BRISKET-14": Estimate(NOW - 3600.0, 9.0, 8.0, 9.9, 8.1),
+        }
+    }
+    said = sentence("coldroom", half)
+    assert said.startswith("Warmest meat 3.9 °C (estimate)")
+    assert said.endswith("Nothing is known of BRISKET-14.")
+
+
 def test_an_empty_unit_without_a_sensor_is_said_to_be_unwatched() -> None:
     assert sentence("chamber", {}) == "Nothing is curing in it, and no sensor watches its air."
