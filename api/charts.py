@@ -21,7 +21,7 @@ POINTS = 900
 """House: how many points a line keeps; more cannot be told apart at this width."""
 INK, QUIET, LIMIT, OVER, UNKNOWN = "#1c1b18", "#8a857a", "#8f1d14", "#f3d9a4", "#d9d5cb"
 FONT = "system-ui, sans-serif"
-SCHEMA = "https://vega.github.io/schema/vega-lite/v5.json"
+SCHEMA = "https://vega.github.io/schema/vega-lite/v6.json"
 
 
 @dataclass(frozen=True, slots=True)
@@ -190,8 +190,8 @@ def _mark_layer(picture: Picture) -> list[Spec]:
 def temperature_chart(picture: Picture) -> Spec:
     """Return the Vega-Lite spec of a batch's or a unit's temperatures with its limit, excursions and unknown time."""
     layers: list[Spec] = [
-        *_stretch_layer(picture, "unknown", UNKNOWN),
         *_stretch_layer(picture, "above the limit", OVER),
+        *_stretch_layer(picture, "unknown", UNKNOWN),
     ]
     for band in picture.bands:
         encoding = {"x": X, "y": {**Y, "field": "lo"}, "y2": {"field": "hi"}}

@@ -217,10 +217,10 @@ def sign_form(batch: Batch, stands: Standing, where: str) -> Form:
     fields = (
         Field("disposition", "I decide", Kind.CHOICE, options=options, needed=True),
         Field("reason", "Because", Kind.WORDS, needed=True),
-        Field("where_kept", "While it is held it stands in"),
+        Field("where_kept", "While it is held it stands in", hint="Needed for a hold. Mark the food there."),
         Field("proposal", "Proposal", Kind.POSITION),
     )
     values = {"where_kept": where}
     if stands.proposal is not None:
         values["proposal"] = str(stands.proposal.position)
-    return Form("sign", "Sign", f"/batches/{batch.lot}/sign", "Sign with my name", fields, values)
+    return Form("sign", "Decide and sign", f"/batches/{batch.lot}/sign", "Sign with my name", fields, values)

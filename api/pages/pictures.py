@@ -2,7 +2,6 @@
 
 from collections.abc import Iterable
 
-import numpy as np
 from fastapi import APIRouter
 from fastapi.responses import JSONResponse, Response
 
@@ -42,20 +41,20 @@ def _stood(batch: Batch, unit: str, now: Instant) -> tuple[Instant, Instant]:
 
 
 def _stretches(tubs: Iterable[TubHistory], limit_c: float, zone: str) -> Iterable[Stretch]:
+    """Yield what is marked, once where tubs share it; what may have been in unknown time is in the band instead."""
+    said: dict[tuple[Instant, Instant, str], str] = {}
     for tub in tubs:
-        for gap in tub.gaps:
-            words = f"tub {tub.tub}: nothing known for {long_text(gap.until_at - gap.from_at)}: {gap.cause}"
-            yield Stretch(gap.from_at, gap.until_at, "unknown", words)
-        held: Array = np.asarray(tub.held_c(), dtype=np.float64)
-        for from_at, until_at in above(tub.times_at, held, limit_c):
+        likely: Array = tub.likely_c
+        for from_at, until_at in above(tub.times_at, likely, limit_c):
             if until_at - from_at < SHORTEST_S:
                 continue
-            within = (tub.times_at >= from_at) & (tub.times_at < until_at)
-            words = (
-                f"tub {tub.tub}: from {short_text(from_at, zone)} for {long_text(until_at - from_at)}, "
-                f"at most {degrees(float(held[within].max()))}"
-            )
-            yield Stretch(from_at, until_at, "above the limit", words)
+            most = float(likely[(tub.times_at >= from_at) & (tub.times_at < until_at)].max())
+            words = f"{long_text(until_at - from_at)} from {short_text(from_at, zone)}, at most {degrees(most)}"
+            said.setdefault((from_at, until_at, "above the limit"), words)
+        for gap in tub.gaps:
+            words = f"for {long_text(gap.until_at - gap.from_at)}: {gap.cause}"
+            said.setdefault((gap.from_at, gap.until_at, "unknown"), words)
+    return (Stretch(*span, words) for span, words in said.items())
 
 
 @router.get("/batches/{lot}/chart.json")

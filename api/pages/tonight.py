@@ -1,5 +1,6 @@
 """*Tonight*: what stands, then every unit in order of the time left to act."""
 
+import math
 from dataclasses import dataclass
 
 from fastapi import APIRouter
@@ -122,7 +123,7 @@ def _row(office: Office, row: UnitNow, now: Instant, sparks: bool) -> UnitRow:
         name=row.unit.name,
         sentence=row.sentence,
         left=left_text(row.left_s) if row.batches and row.estimates else "",
-        urgent=row.left_s < 3600.0,
+        urgent=math.isfinite(row.left_s),
         stands=tuple(standing_words(batch, kitchen, now) for batch in row.batches),
         spark=_spark(office, row, now) if sparks else None,
     )
