@@ -104,6 +104,7 @@ def _live(seed: int, port: int | None, folder: Path, log_path: Path) -> None:
         player = Player(works.service, clock, tells=False, tick_s=PAST_TICK_S)
         player.run(measured(week, week.start_at, begin_at), begin_at, _progress)
         click.echo("", err=True)
+        works.present.decide(_answered)
         clock.run()
         works.start()
         stack.callback(works.stop)
