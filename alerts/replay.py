@@ -4,6 +4,7 @@ Readings are taken in the order given; the clock follows `received_at`, never go
 silence on the tick grid that the live service keeps.
 """
 
+from collections import deque
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 
@@ -12,7 +13,7 @@ from alerts.judgement import judged
 from alerts.rulebook.book import Rulebook
 from alerts.sentences import alarm_text
 from alerts.service import Estimate, Service
-from collector.events import Draft
+from collector.events import BatchEnded, Draft, HandReadingEntered
 from collector.findings import Proposal
 from collector.kitchen import Alarm, Kitchen
 from collector.present import Present
@@ -22,6 +23,7 @@ from collector.storage import Arrival, MemoryJournal, MemoryReadings
 
 TICK_S = 10.0
 ESTIMATE_EVERY_S = 300.0
+HAPPENS = (BatchEnded, HandReadingEntered)
 GROUP = 64
 """At most this many readings that arrive within one tick are judged as one group, as the intake would commit them."""
 
@@ -49,12 +51,15 @@ class Player:
     clock: VirtualClock
     tells: bool = False
     tick_s: float = TICK_S
+    later: Sequence[Draft] = ()
+    """What happens on the way (a batch ends, somebody measures), by its time: entered when the clock is there."""
     estimates: list[Estimate] = field(default_factory=list)
     count: int = 0
 
     def __post_init__(self) -> None:
         self._tick_at = (self.clock.at // self.tick_s + 1.0) * self.tick_s
         self._group: list[Arrival] = []
+        self._later = deque(sorted(self.later, key=lambda draft: draft.at))
         self.service.start()
 
     def run(
@@ -80,6 +85,7 @@ class Player:
     def _reach(self, at: Instant) -> None:
         while self._tick_at <= at:
             self._flush()
+            self._enter(self._tick_at)
             self.clock.move(self._tick_at)
             self.service.tick()
             if self.tells:
@@ -87,7 +93,15 @@ class Player:
             if self._tick_at % ESTIMATE_EVERY_S == 0.0:
                 self.estimates.extend(e for _, e in sorted(self.service.estimates(self._tick_at).items()))
             self._tick_at += self.tick_s
+        self._enter(at)
         self.clock.move(at)
+
+    def _enter(self, until_at: Instant) -> None:
+        while self._later and self._later[0].at <= until_at:
+            self._flush()
+            draft = self._later.popleft()
+            self.clock.move(draft.at)
+            self.service.present.decide(lambda kitchen, draft=draft: [draft])  # type: ignore[misc]
 
     def _flush(self) -> None:
         if self._group:
@@ -111,14 +125,15 @@ class Replay:
         self.clock = clock
         self.readings = MemoryReadings()
         self.present = Present(MemoryJournal(), clock)
-        self.present.decide(lambda kitchen: list(drafts))
+        known, later = _parted(drafts, clock.at)
+        self.present.decide(lambda kitchen: known)
 
         def judge(kitchen: Kitchen, lot: str, now: Instant) -> Proposal | None:
             return judged(kitchen, lot, self.readings.series, rulebook, now, software)
 
         self._judge = judge
         service = Service(self.present, self.readings, judge, limit_of, clock, {"log": LogChannel()}, {})
-        self.player = Player(service, clock)
+        self.player = Player(service, clock, later=later)
 
     @property
     def count(self) -> int:
@@ -147,6 +162,13 @@ class Replay:
         kitchen, now = self.present.kitchen, self.clock.at
         made = (self._judge(kitchen, lot, now) for lot, b in sorted(kitchen.batches.items()) if b.started_at < now)
         return [proposal for proposal in made if proposal is not None]
+
+
+def _parted(drafts: Sequence[Draft], now: Instant) -> tuple[list[Draft], list[Draft]]:
+    """Return what is entered at once, and what only once it happens: before its end a batch stands and is watched."""
+    waits = [isinstance(draft.event, HAPPENS) and draft.at > now for draft in drafts]
+    pairs = list(zip(drafts, waits, strict=True))
+    return [draft for draft, later in pairs if not later], [draft for draft, later in pairs if later]
 
 
 def alarm_row(alarm: Alarm, zone: str) -> dict[str, object]:

@@ -13,7 +13,7 @@ from alerts.escalation import Telling, due
 from alerts.rebuild import rebuilt
 from alerts.sentences import message
 from alerts.surroundings import TEMPERATURES
-from alerts.watch import Taken, UnitWatch, conditions, projected, return_figures, take, warmest_c
+from alerts.watch import Taken, UnitWatch, conditions, projected, quiet_until, return_figures, take, warmest_c
 from collector.batches import Batch
 from collector.events import AlarmTold, Draft, ItemSetAside, ProposalMade
 from collector.findings import Condition, Parameters, Proposal
@@ -73,6 +73,8 @@ class Service:
     _next_change_at: Instant = 0.0
     _judge_at: dict[str, Instant] = field(default_factory=dict)
     _broken: dict[str, Instant] = field(default_factory=dict)
+    _quiet_until: dict[str, Instant] = field(default_factory=dict)
+    """Units in which nothing was found, and until when that needs no second look."""
     _cursor_at: Instant = 0.0
 
     def start(self) -> None:
@@ -116,6 +118,7 @@ class Service:
                     ),
                 )
                 touched[assignment.unit] = None
+                self._quiet_until.pop(assignment.unit, None)
         if arrivals:
             self.taken = max(self.taken, arrivals[-1].position)
         self._mend_late(touched, now)
@@ -157,6 +160,7 @@ class Service:
 
     def _rebuild(self, kitchen: Kitchen, unit: Unit, now: Instant, began: Instant) -> None:
         limit_c = self.limit_of(kitchen, unit)
+        self._quiet_until.pop(unit.id, None)
         try:
             self.watches[unit.id] = rebuilt(
                 unit, limit_c, kitchen, self.readings.series, self.readings.before, now, began
@@ -218,8 +222,13 @@ class Service:
                 Condition(name, "unwatched", "connectivity", True, self._broken[name], lots,
                           sentence="unwatched", parameters=figures)
             ]  # fmt: skip
+        if not standing and now <= self._quiet_until.get(name, 0.0):
+            return []
         try:
-            return conditions(watch, now, standing)
+            found = conditions(watch, now, standing)
+            if not found and not standing:
+                self._quiet_until[name] = quiet_until(watch)
+            return found
         except Exception as fault:  # noqa: BLE001 - as above: told as unwatched, the rest goes on
             self._set_aside(watch.unit, now, fault)
             return self._conditions(name, now, standing)

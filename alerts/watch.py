@@ -260,6 +260,15 @@ def conditions(watch: UnitWatch, now: Instant, standing: Collection[str]) -> lis
     return [c for c in found if c is not None]
 
 
+def quiet_until(watch: UnitWatch) -> Instant:
+    """Return until when a unit in which nothing was found stays so without a reading.
+
+    Only silence grows by itself; everything else that is looked at is dated by the readings.
+    """
+    silent_at = [h.received_at + h.silent_after_s for h in watch.channels.values()]
+    return min([*silent_at, watch.heard_last_at() + _patience_s(watch)])
+
+
 def _lots(watch: UnitWatch) -> tuple[str, ...]:
     return tuple(sorted({t.lot for t in watch.tubs}))
 

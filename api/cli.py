@@ -4,7 +4,11 @@ from importlib.metadata import EntryPoint, entry_points
 
 import click
 
+from api.apply_command import apply
+from api.check_command import check
+from api.replay_command import replay
 from api.rulebook_command import rulebook
+from api.run_command import run
 
 COMMANDS = "curevigil.commands"
 """The entry-point group of commands that this package may not import (the simulators stand above it)."""
@@ -39,4 +43,5 @@ def main() -> None:
     """
 
 
-main.add_command(rulebook)
+for command in (apply, check, replay, rulebook, run):
+    main.add_command(command)

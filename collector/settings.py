@@ -92,7 +92,7 @@ def _is_ip(value: str) -> bool:
 def _whole_path(value: object) -> object:
     if isinstance(value, str) and not value.startswith("/"):
         refuse(f"{shown(value)} depends on where the program is started", "write the whole path, from / on")
-    return Path(value) if isinstance(value, str) else value
+    return value
 
 
 def _listen(value: object) -> object:
@@ -115,7 +115,8 @@ def _public(value: object) -> object:
 Secret = Annotated[SecretStr, BeforeValidator(_secret)]
 WebAddress = Annotated[SecretStr, BeforeValidator(lambda value, info: _web_address(_secret(value, info)))]
 Text = Annotated[str, Field(min_length=1, max_length=1000)]
-WholePath = Annotated[Path, BeforeValidator(_whole_path)]
+WholePathText = Annotated[Text, BeforeValidator(_whole_path)]
+WholePath = Annotated[Path, BeforeValidator(_whole_path), Field(strict=False)]
 
 
 class BrokerSettings(Table):
@@ -128,7 +129,7 @@ class BrokerSettings(Table):
     username: Text | None = None
     password: Secret | None = None
     tls: bool = False
-    authority_file: WholePath | None = None
+    authority_file: WholePathText | None = None
 
 
 class MeasurementSettings(Table):

@@ -4,6 +4,7 @@ Three stores. `Readings`: what was measured (arrival log and archive; never rewr
 (append-only, gap-free positions). `Working`: what may be removed (accounts, sessions, tokens, contact data, caches).
 """
 
+from array import array
 from bisect import bisect_left, bisect_right
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
@@ -200,18 +201,31 @@ class _Kept:
     """One channel's readings in order of measured time, with the columns that `series` copies."""
 
     readings: list[Reading] = field(default_factory=list)
-    order: list[tuple[Instant, Instant]] = field(default_factory=list)
+    measured_at: "array[float]" = field(default_factory=lambda: array("d"))
+    values: "array[float]" = field(default_factory=lambda: array("d"))
+    quality: "array[int]" = field(default_factory=lambda: array("q"))
+    received_at: "array[float]" = field(default_factory=lambda: array("d"))
     topic: str = ""
 
     def add(self, reading: Reading, topic: str) -> None:
-        at = bisect_right(self.order, _when(reading))
-        self.order.insert(at, _when(reading))
+        at = bisect_right(self.measured_at, reading.measured_at)
+        while at and self.measured_at[at - 1] == reading.measured_at and self.received_at[at - 1] > reading.received_at:
+            at -= 1
         self.readings.insert(at, reading)
+        self.measured_at.insert(at, reading.measured_at)
+        self.values.insert(at, reading.value)
+        self.quality.insert(at, int(reading.quality))
+        self.received_at.insert(at, reading.received_at)
         self.topic = topic
 
-    def between(self, from_at: Instant, until_at: Instant) -> list[Reading]:
-        first = bisect_left(self.order, (from_at, -np.inf))
-        return self.readings[first : bisect_left(self.order, (until_at, -np.inf))]
+    def series(self, from_at: Instant, until_at: Instant) -> Series:
+        first, last = bisect_left(self.measured_at, from_at), bisect_left(self.measured_at, until_at)
+        return Series(
+            np.array(self.measured_at[first:last], dtype=np.float64),
+            np.array(self.values[first:last], dtype=np.float64),
+            np.array(self.quality[first:last], dtype=np.int64),
+            np.array(self.received_at[first:last], dtype=np.float64),
+        )
 
 
 @dataclass
@@ -260,13 +274,12 @@ class MemoryReadings:
         return [a for a in self._log if a.position > after and isinstance(a.outcome, Refusal)][:limit]
 
     def series(self, channel: str, from_at: Instant, until_at: Instant) -> Series:
-        kept = self._kept.get(channel)
-        return series_of(kept.between(from_at, until_at) if kept else ())
+        return self._kept.get(channel, _Kept()).series(from_at, until_at)
 
     def before(self, channel: str, at: Instant) -> Reading | None:
-        kept = self._kept.get(channel)
-        earlier = kept.between(-np.inf, at) if kept else []
-        return earlier[-1] if earlier else None
+        kept = self._kept.get(channel, _Kept())
+        count = bisect_left(kept.measured_at, at)
+        return kept.readings[count - 1] if count else None
 
     def channels(self) -> list[ChannelSeen]:
         seen = []
@@ -284,10 +297,6 @@ class MemoryReadings:
 
     def close(self) -> None:
         return None
-
-
-def _when(reading: Reading) -> tuple[Instant, Instant]:
-    return (reading.measured_at, reading.received_at)
 
 
 @dataclass
