@@ -1,7 +1,7 @@
 """Signing in by code or by name and password, choosing a password, signing out."""
 
 from dataclasses import dataclass
-from urllib.parse import urlsplit
+from urllib.parse import quote
 
 from fastapi import APIRouter, Request
 from fastapi.responses import RedirectResponse, Response
@@ -61,9 +61,9 @@ class PasswordContext:
 
 def own_address(text: str) -> str:
     """Return an address of ours to go on to; Tonight for any other, so that nobody is led away."""
-    parts = urlsplit(text)
-    ours = text.startswith("/") and not text.startswith(("//", "/\\")) and not parts.scheme and not parts.netloc
-    return text if ours and "\n" not in text and "\r" not in text else "/"
+    # Without an authority and without what some browsers read as one, an address cannot lead away from us.
+    ours = text.startswith("/") and text[1:2] not in ("/", "\\") and text.isprintable()
+    return text if ours else "/"
 
 
 def _from(request: Request, office: Office) -> From:
@@ -74,7 +74,7 @@ def _from(request: Request, office: Office) -> From:
 
 
 def _in(office: Office, entered: Entered, onward: str) -> Response:
-    to = f"/password?next={onward}" if entered.needs_password else onward
+    to = f"/password?next={quote(onward)}" if entered.needs_password else onward
     answer = RedirectResponse(to, 303)
     put_cookie(answer, entered.token, office.settings)
     return answer

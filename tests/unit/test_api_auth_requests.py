@@ -10,6 +10,7 @@ from pydantic import BaseModel
 from starlette.testclient import TestClient
 
 from api.app import create_app
+from api.auth.codes import issue_code
 from api.auth.roles import Role
 from api.auth.sessions import IDLE_S, begin, form_token
 from api.auth.signed import Admin, Form, SignedIn
@@ -333,3 +334,32 @@ def test_a_hostile_path_never_breaks_anything(client: TestClient, sign: Callable
 def test_a_hostile_cookie_opens_nothing(client: TestClient, cookie: str) -> None:
     answer = client.get("/api/try", headers={"cookie": f"curevigil={cookie}".encode("latin-1")})
     assert answer.status_code == 401
+
+
+@pytest.mark.parametrize(
+    "onward", ["//evil.example", "//[", "http://[", "/\\evil.example", "/\t/evil.example", "/\r\nx: y", "\x00", "evil"]
+)
+def test_signing_in_leads_nobody_away(client: TestClient, office: Office, onward: str) -> None:
+    assert client.get("/sign-in", params={"next": onward}).status_code == 200
+    code = issue_code(office.working, "bo", NOW, lasts_s=60.0)
+    answer = client.post("/sign-in", data={"code": code, "next": onward}, headers=OURS)
+    assert answer.status_code == 303 and answer.headers["location"] == "/password?next=/"
+
+
+def test_signing_in_leads_back_to_the_whole_address(client: TestClient, office: Office) -> None:
+    code = issue_code(office.working, "bo", NOW, lasts_s=60.0)
+    answer = client.post("/sign-in", data={"code": code, "next": "/journal?a=1&b=2"}, headers=OURS)
+    assert answer.headers["location"] == "/password?next=/journal%3Fa%3D1%26b%3D2"
+    assert "/journal?a=1&amp;b=2" in client.get(answer.headers["location"]).text
+
+
+def test_signing_in_needs_a_page_of_ours_too(client: TestClient, office: Office) -> None:
+    code = issue_code(office.working, "bo", NOW, lasts_s=60.0)
+    sent = client.post("/sign-in", data={"code": code}, headers={"origin": "http://evil.example"})
+    assert sent.status_code == 403 and "set-cookie" not in sent.headers
+
+
+def test_the_fourth_wrong_code_waits_and_says_how_long(client: TestClient) -> None:
+    said = [client.post("/sign-in", data={"code": "AAAA-BBBB-CCCC"}, headers=OURS) for _ in range(4)]
+    assert [answer.status_code for answer in said] == [422, 422, 422, 429]
+    assert said[3].headers["retry-after"] == "2" and "Wait 2 s" in said[3].text
