@@ -59,7 +59,7 @@ def move_form(kitchen: Kitchen, batch: Batch) -> Form:
         Field("tub", "Which tub", Kind.CHOICE, options=_tubs(batch), needed=True, half=True),
         Field("unit", "Carried to", Kind.CHOICE, options=unit_options(kitchen, BENCH), needed=False, half=True),
         Field("bench_c", "If out on the bench: air there, about", Kind.NUMBER, unit="°C", half=True),
-        Field("at", "When", Kind.WHEN, NOW_HINT, half=True),
+        Field("at", "When", Kind.WHEN, NOW_HINT, optional="", half=True),
     )
     first = {"unit": next((u for u in sorted(kitchen.units) if not batch.stands_in(u, batch.started_at)), "")}
     return Form(
@@ -82,7 +82,7 @@ def hand_form(batch: Batch) -> Form:
         ),
         Field("tub", "In which tub", Kind.CHOICE, options=_tubs(batch, whole=True), half=True),
         Field("probe", "With which probe or instrument", needed=True, half=True),
-        Field("measured_at", "When", Kind.WHEN, NOW_HINT, half=True),
+        Field("measured_at", "When", Kind.WHEN, NOW_HINT, optional="", half=True),
         Field("lot", "Lot", Kind.HIDDEN),
     )
     where = Where.BRINE if batch.plan.packing == "under brine" else Where.CORE
@@ -190,7 +190,7 @@ def stage_form(batch: Batch) -> Form:
     options = tuple((stage.value, stage.value) for stage in order if stage is not now)
     fields = (
         Field("stage", "Stage", Kind.CHOICE, options=options, needed=True, half=True),
-        Field("from_at", "Since", Kind.WHEN, NOW_HINT, half=True),
+        Field("from_at", "Since", Kind.WHEN, NOW_HINT, optional="", half=True),
     )
     return Form(
         "stage",
@@ -206,7 +206,7 @@ def end_form(batch: Batch) -> Form:
     """Return the form that ends a batch."""
     fields = (
         Field("reason", "What became of it", Kind.WORDS, needed=True),
-        Field("ended_at", "When", Kind.WHEN, NOW_HINT),
+        Field("ended_at", "When", Kind.WHEN, NOW_HINT, optional=""),
     )
     return Form("end", "End the batch", f"/batches/{batch.lot}/end", "End it", fields)
 

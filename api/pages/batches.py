@@ -62,13 +62,13 @@ def row_of(kitchen: Kitchen, batch: Batch, now: Instant) -> BatchRow:
     where = ", ".join(kitchen.units[u].name for u in units if u in kitchen.units)
     stage = batch.stage_at(now)
     parts = [
-        f"stage {stage}" if stage is not None else "",
+        f"Stage {stage}" if stage is not None else "",
         f"in {where}" if where else "out of any unit",
         f"cure until {short_text(kitchen.cure_end_at(batch.lot), zone)}",
     ]
     words = "; ".join(part for part in parts if part)
     if batch.ended_at is not None:
-        words = f"ended {short_text(batch.ended_at, zone)}"
+        words = f"Ended {short_text(batch.ended_at, zone)}"
     kind = str(stands.disposition) if stands.disposition is not None else "none"
     said = DISPOSITIONS[stands.disposition] if stands.disposition is not None else "not judged yet"
     held = stands.disposition in BLOCKING and batch.ended_at is None
@@ -119,7 +119,12 @@ def start_form(kitchen: Kitchen) -> Form:
         for row in range(TUB_ROWS)
         for field in (
             Field(
-                f"tubs.{row}.tub", f"Tub {row + 1}: its name", needed=row == 0, half=True, group="" if row else "Tubs"
+                f"tubs.{row}.tub",
+                f"Tub {row + 1}: its name",
+                needed=row == 0,
+                half=True,
+                optional="if any",
+                group="" if row else "Tubs",
             ),
             Field(f"tubs.{row}.unit", "put into", Kind.CHOICE, options=units, needed=row == 0, half=True),
         )

@@ -50,6 +50,8 @@ class Field:
     needed: bool = False
     group: str = ""
     """Heading above this field, where a new part of the form begins."""
+    optional: str = "if known"
+    """What is said beside a field that may stay empty."""
     half: bool = False
     """Whether it may share a row with its neighbour."""
 
