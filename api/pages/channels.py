@@ -136,6 +136,8 @@ def context(office: Office, frame: Frame, done: str = "", refused: Form | None =
         channel, form = refused.value("channel"), refused
         unclaimed = tuple(replace(u, form=form) if u.channel == channel else u for u in unclaimed)
         claimed = tuple(replace(u, form=form) if u.channel == channel else u for u in claimed)
+        if channel not in {one.channel for one in (*unclaimed, *claimed)}:
+            unclaimed = (Unclaimed(channel, "nothing has ever arrived on it", form), *unclaimed)
     return ChannelsContext(DONE.get(done, ""), unclaimed, claimed, _refused(office))
 
 
