@@ -1,5 +1,6 @@
 """Serving the pages and the API of a running kitchen until somebody stops it. Shell."""
 
+import asyncio
 import logging
 import signal
 import socket
@@ -62,6 +63,7 @@ def serve(
             create_app(office), log_config=None, access_log=False, server_header=False, lifespan="off",
             timeout_graceful_shutdown=GRACE_S,
         )  # fmt: skip
+        logging.getLogger("uvicorn.error").addFilter(_is_news)
         with _quiet_signals():
             _Server(config, lambda: announce(address, code)).run(sockets=[door])
 
@@ -174,6 +176,11 @@ class _Server(uvicorn.Server):
         await super().startup(sockets)
         if self.started:
             self._listens()
+
+
+def _is_news(record: logging.LogRecord) -> bool:
+    # A stream that is open when the server stops is cut off, which is no fault.
+    return not (record.exc_info and isinstance(record.exc_info[1], asyncio.CancelledError))
 
 
 @contextmanager

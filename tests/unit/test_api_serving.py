@@ -27,11 +27,13 @@ from tests.office import drafts
 
 ROOT = Path(__file__).resolve().parents[2]
 PROGRAM = """
+import logging
 import sys
 from pathlib import Path
 from api.serving import serve
 from api.works import Works
 from collector.broker import Broker
+logging.basicConfig(level=logging.INFO)
 works = Works(Path(sys.argv[1]), Broker("127.0.0.1", 1), (), ballast_bytes=4096)
 works.start()
 try:
@@ -142,7 +144,7 @@ def line_of(child: "subprocess.Popen[str]", seconds: float) -> str:
 @pytest.mark.parametrize("one", [signal.SIGINT, signal.SIGTERM])
 def test_a_signal_ends_it_in_order_with_a_stream_open(tmp_path: Path, one: signal.Signals) -> None:
     child = subprocess.Popen(
-        [sys.executable, "-c", PROGRAM, str(tmp_path)], stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True,
+        [sys.executable, "-c", PROGRAM, str(tmp_path)], stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
         cwd=ROOT, env={**os.environ, "PYTHONPATH": str(ROOT)},
     )  # fmt: skip
     try:
@@ -158,11 +160,13 @@ def test_a_signal_ends_it_in_order_with_a_stream_open(tmp_path: Path, one: signa
         child.send_signal(one)
         assert line_of(child, 20.0) == "stopped" and child.wait(20.0) == 0
         assert time.monotonic() - begun < 15.0
+        assert child.stderr is not None and "Traceback" not in child.stderr.read()
     finally:
         child.kill()
         child.wait()
-        assert child.stdout is not None
+        assert child.stdout is not None and child.stderr is not None
         child.stdout.close()
+        child.stderr.close()
 
 
 def _hold(address: str, opened: threading.Event) -> None:
