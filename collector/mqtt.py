@@ -35,6 +35,7 @@ KEEPALIVE_S = 30
 ANSWER_S = 5.0
 """How long a broker may take to answer the first CONNECT before MQTT 3.1.1 is tried instead."""
 TURN_S = 1.0
+READ_MAX = 50
 SLICE_S = 0.2
 HANG_UP_S = 1.0
 STUMBLED_S = 1.0
@@ -81,6 +82,7 @@ class Link:
         self._lock = threading.Lock()
         self._client: paho.Client | None = None
         self._generation = 0
+        self._received = 0
         self._stop = threading.Event()
         self._wanted = threading.Event()
         self._waker, self._woken = socket.socketpair()
@@ -274,10 +276,19 @@ class Link:
                 _drain(self._woken)
             elif mask & selectors.EVENT_READ:
                 readable = True
-        rc = client.loop_read() if readable else 0
+        rc = self._read(client) if readable else 0
         if not rc and client.want_write():
             rc = client.loop_write()
         return bool(rc or client.loop_misc())
+
+    def _read(self, client: paho.Client) -> int:
+        """Read while messages come, a bounded number of them; asking the system before each costs as much again."""
+        for _ in range(READ_MAX):
+            before = self._received
+            rc = client.loop_read()
+            if rc or self._received == before:
+                return int(rc)
+        return 0
 
     def _on_connect(self, client: paho.Client, attempt: Attempt, flags: Any, reason: Any, properties: Any) -> None:
         if reason.is_failure:
@@ -347,6 +358,7 @@ class Link:
         delivery = Delivery(arrived, self._generation, message.mid, message.qos)
         # Waiting here stops the reading from the socket, and so bounds memory; a broker's window does not.
         # Once a message was let go unacknowledged, no later one of this connection may be taken.
+        self._received += 1
         while self._client is client and not self._stop.is_set():
             if self.inbox.put(delivery, SLICE_S):
                 self._last_at = at

@@ -19,6 +19,8 @@ MQTT_5 = 5
 CHANNELS = 5
 STEP_S = 0.25
 """Between the device times of two messages, so that no two readings share a channel and an instant. [s]"""
+WAITING_MAX = 1_000
+"""A broker that is slower than the load is not to be buried under it."""
 
 
 class Packets:
@@ -177,6 +179,8 @@ class Load:
 
     def _send(self) -> None:
         while not self._stop.wait(self._pause_s):
+            if self.offered - len(self.accepted) >= WAITING_MAX:
+                continue
             info = self._client.publish("rooms/cold", self.payload(self.offered), qos=1)
             with self._lock:
                 if info.mid in self._early:

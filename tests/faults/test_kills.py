@@ -116,8 +116,8 @@ def test_whatever_the_broker_took_is_kept_exactly_once_through_kills_and_restart
         if chance.random() < 0.15:
             mosquitto.restart()
     load.pause()
-    eventually(lambda: len(load.accepted) == load.offered, "the broker has taken everything", 60.0)
     child.live()
+    eventually(lambda: len(load.accepted) == load.offered, "the broker has taken everything", 60.0)
     everything = set(range(load.offered))
     eventually(lambda: load.numbers(list(child.proxy.acknowledged)) == everything, "everything is acknowledged", 60.0)
     child.end(signal.SIGTERM)
