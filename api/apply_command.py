@@ -81,7 +81,9 @@ def apply(kitchen: Path, data: Path | None, config: Path | None, dry_run: bool) 
     try:
         found = applied(folder, described, dry_run=dry_run)
     except OSError as error:
-        raise click.ClickException(f"{folder}: {error.strerror or error}; name a folder that can be written") from error
+        raise click.ClickException(
+            f"{folder}: {(error.strerror or str(error)).lower()}; name a folder that can be written"
+        ) from error
     except StoreFailed as error:
         raise click.ClickException(f"{error}; nothing was changed") from error
     if found.faults:

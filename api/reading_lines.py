@@ -7,7 +7,7 @@ from datetime import UTC, datetime
 
 from collector.formats.names import channel_refusal
 from collector.formats.strict_json import loads, quoted
-from collector.formats.times import DeviceTime, epoch_s, rfc3339
+from collector.formats.times import rfc3339
 from collector.formats.units import PROBE_FAULT_VALUES_C, quality
 from collector.kitchen_tables import FIRST_YEAR, LAST_YEAR
 from collector.message import believed_time
@@ -59,7 +59,9 @@ def _reading(channel: str, value: float, measured: Instant, received: Instant, u
 def _read(line: bytes, units: Mapping[str, str]) -> Reading | str:
     said = loads(line, limit_bytes=LINE_BYTES)
     if isinstance(said, Refusal):
-        return said.reason
+        # The reader of payloads speaks to a device; here a person mends a file.
+        what, _, mend = said.reason.partition("; ")
+        return f"{what}; {'leave the line out' if said.code == 'not_finite' else mend}"
     if not isinstance(said, dict):
         return "this is no JSON object; write {" + ", ".join(f'"{key}": ...' for key in KEYS) + "}"
     lacking, unknown = [key for key in KEYS if key not in said], [key for key in said if key not in KEYS]
@@ -82,18 +84,19 @@ def _read(line: bytes, units: Mapping[str, str]) -> Reading | str:
 
 
 def _instant(key: str, value: object) -> Instant | str:
-    read: DeviceTime | Refusal
+    how = "write seconds since 1970, or a text as 2026-11-22T03:00:00Z"
     if isinstance(value, str):
         read = rfc3339(value)
+        if isinstance(read, Refusal):
+            return f"{key}: {quoted(value)} is no time with an offset; {how}"
+        at = read.at
     elif isinstance(value, bool) or not isinstance(value, int | float):
-        return f"{key} is no time; write seconds since 1970, or a text as 2026-11-22T03:00:00Z"
+        return f"{key} is no time; {how}"
     else:
-        read = epoch_s(value)
-    if isinstance(read, Refusal):
-        return f"{key}: {read.reason}"
-    if not EARLIEST_AT <= read.at < LATEST_AT:
-        return f"{key} lies outside the years {FIRST_YEAR} to {LAST_YEAR}; write seconds since 1970, not milliseconds"
-    return read.at
+        at = float(value)
+    if not EARLIEST_AT <= at < LATEST_AT:
+        return f"{key} lies outside the years {FIRST_YEAR} to {LAST_YEAR}; write seconds, not milliseconds"
+    return round(at, 6)
 
 
 def instant_of(text: str) -> Instant | str:

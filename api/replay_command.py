@@ -146,5 +146,7 @@ def replay(kitchen: Path, readings: Path, until: str, out: Path, skip_bad_lines:
             },
         )
     except OSError as error:
-        raise click.ClickException(f"{out}: {error.strerror or error}; name a folder that can be written") from error
+        raise click.ClickException(
+            f"{out}: {(error.strerror or str(error)).lower()}; name a folder that can be written"
+        ) from error
     click.echo(f"readings {done.count}, alarms {len(alarms)}, dispositions {len(proposals)}")

@@ -19,8 +19,8 @@ from collector.toml_lines import Place
 
 FILE = "kitchen.toml"
 MEASURED = {
-    "temperature": (-40.0, 150.0, "°C"),
-    "strength": (0.0, 100.0, "%"),
+    "temperature": (-30.0, 120.0, "°C"),
+    "strength": (0.0, 26.4, "%"),
     "ph": (0.0, 14.0, "pH"),
     "aw": (0.0, 1.0, "aw"),
     "mass": (0.0, 2000.0, "kg"),
@@ -149,11 +149,9 @@ def _rota_faults(tables: KitchenTables, sheet: Sheet) -> Iterable[Fault]:
     for index, step in enumerate(steps):
         if any(step.person == other.person for other in steps[:index]):
             yield sheet.fault(("rota", index, "person"), f"{step.person} stands on the rota twice", "keep one")
-        if index and step.after_minutes <= steps[index - 1].after_minutes:
-            what = "this step is not after the one before it"
-            yield sheet.fault(
-                ("rota", index, "after_minutes"), what, "the rota stands in order: more minutes each step"
-            )
+        if index and step.after_minutes < steps[index - 1].after_minutes:
+            what = "this step comes before the one above it"
+            yield sheet.fault(("rota", index, "after_minutes"), what, "write the rota in the order of its minutes")
 
 
 def _batch_faults(batch: BatchTable, place: Place, sheet: Sheet) -> Iterable[Fault]:

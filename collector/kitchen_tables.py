@@ -62,7 +62,7 @@ def _name(value: str) -> str:
 def _channel(value: str) -> str:
     refusal = channel_refusal(value)
     if refusal is not None:
-        refuse(refusal.reason, "write the channel as it is sent: `curevigil` lists those it has heard")
+        refuse(refusal.reason, "write it as it is sent")
     return value
 
 

@@ -77,7 +77,7 @@ def _is_web_address(text: str) -> bool:
 
 def _host(value: object) -> object:
     if isinstance(value, str) and ("/" in value or ":" in value.strip("[]") and not _is_ip(value) or " " in value):
-        refuse(f"{shown(value)} is no host name", "write the name or address alone; the port is a key, and tls = true")
+        refuse(f"{shown(value)} is no host name", "write the name or address alone; port and tls are keys of their own")
     return value
 
 

@@ -185,10 +185,10 @@ def _words(error: ErrorDetails, place: Place, model: type[BaseModel]) -> tuple[s
         return f"{shown(value)} is not known", f"use one of: {expected}"
     if kind in _BOUNDS:
         bound, words = _BOUNDS[kind]
-        return f"{shown(value)} {words} {context[bound]:g}", "write a number within what is possible here"
+        return f"{shown(value)} {words} {context[bound]:g}", "look at the figure and its unit"
     if kind in _SIMPLE:
         words, mend = _SIMPLE[kind]
-        return f"{shown(value)} {words}", mend
+        return f"{shown(value) if value else 'it'} {words}", mend
     return error["msg"], "mend it; the example file explains the key"
 
 
