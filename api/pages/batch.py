@@ -1,7 +1,7 @@
 """The page of one batch: what is proposed and why, what happened, and everything that can be written down about it."""
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from fastapi import APIRouter, Request
 from fastapi.responses import Response
@@ -245,7 +245,12 @@ def context(
     kitchen, now = office.present.kitchen, office.clock()
     batch = kitchen.batches[lot]
     zone, living = zone_of(kitchen), batch.ended_at is None
-    found = forms_of(kitchen, batch) | dict([refused] if refused is not None else [])
+    found = forms_of(kitchen, batch)
+    if refused is not None:
+        name, form = refused
+        # What was refused is looked at anew, so that it names the proposal that the page shows now.
+        newest = {key: found[name].value(key) for key in ("proposal",) if key in found[name].values}
+        found[name] = replace(form, values={**form.values, **newest})
     stage = batch.stage_at(now)
     may_sign = frame.signs and bool(choices(standing(kitchen, lot)))
     wanted = ("hand", "move", "action", "stage", "end") if living else ("hand", "action")

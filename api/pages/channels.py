@@ -136,7 +136,7 @@ def context(office: Office, frame: Frame, done: str = "", refused: Form | None =
         channel, form = refused.value("channel"), refused
         unclaimed = tuple(replace(u, form=form) if u.channel == channel else u for u in unclaimed)
         claimed = tuple(replace(u, form=form) if u.channel == channel else u for u in claimed)
-        if channel not in {one.channel for one in (*unclaimed, *claimed)}:
+        if channel not in {u.channel for u in unclaimed} | {c.channel for c in claimed}:
             unclaimed = (Unclaimed(channel, "nothing has ever arrived on it", form), *unclaimed)
     return ChannelsContext(DONE.get(done, ""), unclaimed, claimed, _refused(office))
 

@@ -19,8 +19,10 @@ from api.pages.sign_in import own_address
 from collector import events as e
 from collector.batches import Stage
 from collector.events import Draft
-from tests.office import NOW, ZONE, made_office
+from collector.findings import Disposition
+from tests.office import NOW, WARM, ZONE, made_office, proposal
 
+HOLD = Disposition.HOLD
 ORIGIN = "http://testserver"
 STATIC = Path(__file__).parents[2] / "api" / "static"
 PAGES = (
@@ -172,6 +174,17 @@ def test_a_hold_is_signed_with_a_reason_and_a_place(ada: Somebody, office: Offic
     assert "Signed: hold." in text
     assert "Ada Brandt signed" in text
     assert "shelf 2, red label" in ada.see("/")
+
+
+def test_who_signs_on_an_older_proposal_is_shown_the_newer_one_and_signs_that(ada: Somebody, office: Office) -> None:
+    old = proposal_of(office, "BELLY-32")
+    office.present.decide(lambda kitchen: [Draft(NOW, "rules", e.ProposalMade(proposal("BELLY-32", HOLD, WARM)))])
+    words = {"disposition": "hold", "reason": "The core was not measured.", "where_kept": "shelf 2"}
+    status, text = ada.send("/batches/BELLY-32/sign", proposal=old, **words)
+    assert status == 422
+    assert "a newer proposal says something else" in text
+    assert f'name="proposal" value="{proposal_of(office, "BELLY-32")}"' in text
+    assert ada.send("/batches/BELLY-32/sign", proposal=proposal_of(office, "BELLY-32"), **words)[0] == 303
 
 
 def test_a_move_to_the_bench_asks_how_warm_it_is_there_and_keeps_what_was_typed(ada: Somebody, office: Office) -> None:
