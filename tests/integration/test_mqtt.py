@@ -1,11 +1,16 @@
 """The intake against brokers: a real one, the small one of the demo, and scripted ones that do odd things."""
 
+import os
+import shutil
 import socket
+import ssl
+import subprocess
 import threading
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass, field
-from typing import Any, Literal
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import Any, Literal, NoReturn
 
 import paho.mqtt.client as paho
 import pytest
@@ -266,6 +271,59 @@ def test_a_broker_that_is_away_is_told_of_and_found_when_it_comes(mosquitto: Any
         assert part.state is State.FAILED
         mosquitto.start()
         eventually(collector.connected, "it is connected")
+
+
+@pytest.fixture
+def encrypted(mosquitto: Any, tmp_path: Path, absent: Callable[[str, str], NoReturn]) -> Iterator[Broker]:
+    """The same broker program with a listener for TLS, and the certificate to believe it by."""
+    openssl = shutil.which("openssl")
+    if openssl is None:
+        absent("openssl", "sudo apt-get install openssl")
+    key, certificate = tmp_path / "key.pem", tmp_path / "certificate.pem"
+    command = [openssl, "req", "-x509", "-newkey", "rsa:2048", "-nodes", "-days", "2", "-subj", "/CN=localhost"]
+    command += ["-addext", "subjectAltName=DNS:localhost", "-keyout", str(key), "-out", str(certificate)]
+    subprocess.run(command, check=True, capture_output=True)
+    mosquitto.stop()
+    with (tmp_path / "tls.conf").open("w") as file:
+        file.write(f"listener {mosquitto.port} 127.0.0.1\nallow_anonymous true\nmax_queued_messages 0\n")
+        file.write(f"certfile {certificate}\nkeyfile {key}\n")
+        file.write("user root\n" if os.geteuid() == 0 else "")
+    server = subprocess.Popen([mosquitto._program, "-c", str(tmp_path / "tls.conf")], stderr=subprocess.DEVNULL)
+    yield Broker("localhost", mosquitto.port, tls=True, authority_file=str(certificate), topics=("rooms/#",))
+    server.terminate()
+    server.wait(10)
+
+
+def test_readings_arrive_over_tls(encrypted: Broker, eventually: Eventually) -> None:
+    with running(Collector(encrypted)) as collector:
+        eventually(collector.connected, "it is connected")
+        context = ssl.create_default_context(cafile=encrypted.authority_file)
+        gateway = paho.Client(CallbackAPIVersion.VERSION2, client_id="gateway")
+        gateway.tls_set_context(context)
+        gateway.connect("localhost", encrypted.port)
+        gateway.loop_start()
+        for number in range(2_000):
+            gateway.publish("rooms/cold", senml(number), 1)
+        eventually(lambda: len(collector.stored()) == 2_000, "all are kept")
+        gateway.disconnect()
+        gateway.loop_stop()
+    assert collector.arrived() == list(range(2_000))
+
+
+# paho leaves the socket of a failed handshake to the collector of garbage, which closes it at once, with a warning.
+@pytest.mark.filterwarnings("ignore::pytest.PytestUnraisableExceptionWarning")
+def test_a_broker_whose_certificate_nobody_vouches_for_is_refused(encrypted: Broker, eventually: Eventually) -> None:
+    with running(Collector(replace(encrypted, authority_file=None))) as collector:
+        eventually(lambda: "certificate verify failed" in collector.sentence(), "it says so")
+        assert collector.link.alive
+
+
+def test_a_missing_authority_file_is_told_and_does_not_end_the_thread(
+    encrypted: Broker, eventually: Eventually
+) -> None:
+    with running(Collector(replace(encrypted, authority_file="nowhere.pem"))) as collector:
+        eventually(lambda: "No such file" in collector.sentence(), "it says so")
+        assert collector.link.alive
 
 
 @dataclass

@@ -90,7 +90,7 @@ class Watched(MemoryReadings):
 class Intake:
     """An ingest with everything around it in sight."""
 
-    def __init__(self) -> None:
+    def __init__(self, commit_every_s: float = 0.0) -> None:
         self.link = FakeLink()
         self.readings = Watched(self.link)
         self.health = Health()
@@ -106,6 +106,7 @@ class Intake:
             lambda group: self.follow(group),
             self.health,
             on_gap=lambda gap: self.record(gap),
+            commit_every_s=commit_every_s,
             probes_s=(0.001, 0.002),
         )
         self.health.say("intake", State.WORKS, "", NOON)
@@ -337,6 +338,20 @@ def test_stopping_ends_the_thread_before_the_connection(intake: Intake) -> None:
     assert not intake.ingest.alive
     assert intake.link.story == ["start", "stop"]
     assert intake.sentence()[0] is State.STOPPED
+
+
+def test_a_store_that_pays_dearly_for_each_commit_gets_them_apart_and_stopping_does_not_wait(
+    eventually: Callable[..., None],
+) -> None:
+    intake = Intake(commit_every_s=600.0)
+    intake.ingest.start()
+    intake.link.send(senml(1))
+    eventually(lambda: intake.link.acknowledged == [1], "the first group is kept at once", 5.0)
+    intake.link.send(senml(2), senml(3))
+    intake.ingest.stop()
+    assert not intake.ingest.alive
+    assert intake.ingest.tally.groups <= 2
+    assert intake.link.story.count("commit 1") == 1
 
 
 def test_sources_can_be_replaced_while_it_runs(intake: Intake) -> None:
