@@ -19,6 +19,7 @@ Spec = dict[str, Any]
 
 POINTS = 900
 """House: how many points a line keeps; more cannot be told apart at this width."""
+PAPER = "#fbfaf6"
 INK, QUIET, LIMIT, OVER, UNKNOWN = "#1c1b18", "#8a857a", "#8f1d14", "#f3d9a4", "#d9d5cb"
 FONT = "system-ui, sans-serif"
 SCHEMA = "https://vega.github.io/schema/vega-lite/v6.json"
@@ -156,17 +157,14 @@ def _line_layer(line: Line, zone: str) -> Spec:
 
 def _limit_layers(picture: Picture) -> list[Spec]:
     words = f"limit {picture.limit_c:.1f} °C"
+    text: Spec = {"type": "text", "align": "left", "dy": -8, "x": 4, "text": words}
+    # Once in paper with a broad edge, so that the words can be read where lines cross them.
+    halo = {**text, "color": PAPER, "stroke": PAPER, "strokeWidth": 5}
+    at = {"data": {"values": [{"c": picture.limit_c}]}, "encoding": {"y": Y}}
     return [
-        {
-            "data": {"values": [{"c": picture.limit_c}]},
-            "mark": {"type": "rule", "color": LIMIT, "strokeDash": [6, 3], "strokeWidth": 1.5},
-            "encoding": {"y": Y},
-        },
-        {
-            "data": {"values": [{"c": picture.limit_c}]},
-            "mark": {"type": "text", "color": LIMIT, "align": "left", "dy": -7, "x": 4, "text": words},
-            "encoding": {"y": Y},
-        },
+        {**at, "mark": {"type": "rule", "color": LIMIT, "strokeDash": [6, 3], "strokeWidth": 1.5}},
+        {**at, "mark": halo},
+        {**at, "mark": {**text, "color": LIMIT}},
     ]
 
 

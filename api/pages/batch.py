@@ -8,7 +8,7 @@ from fastapi.responses import Response
 
 from alerts.sentences_findings import LEAVE_IT, PROPOSED, finding_text, instant_text
 from api.actions.signing import choices
-from api.actions.standing import Standing, standing
+from api.actions.standing import Standing, as_now, standing
 from api.auth.signed import OfficeHere
 from api.doing import NotThere
 from api.office import Office
@@ -130,18 +130,18 @@ def _signed(stands: Standing, kitchen: Kitchen, zone: str) -> str:
     return f"{name} signed on {short_text(record.at, zone)}: {decided}. {record.sign_off.reason}.{newer}"
 
 
-def block_of(kitchen: Kitchen, lot: str) -> ProposalBlock | None:
+def block_of(kitchen: Kitchen, lot: str, fresh: Proposal | None = None) -> ProposalBlock | None:
     """Return what binds a batch or is proposed for it, in words; None before it was first judged."""
     stands, zone = standing(kitchen, lot), zone_of(kitchen)
     if stands.disposition is None:
         return None
-    proposal = stands.proposal.proposal if stands.proposal is not None else None
+    proposal = as_now(kitchen, lot, fresh)
     findings = proposal.findings if proposal is not None else ()
     decided = f"Signed: {DISPOSITIONS[stands.disposition]}."
     basis = ""
     if proposal is not None:
         until = instant_text(proposal.judged_until_at, zone)
-        basis = f"Judged up to {until} by rulebook {proposal.rulebook}, {proposal.software}."
+        basis = f"The outcome has stood since {until}, by rulebook {proposal.rulebook}, {proposal.software}."
     return ProposalBlock(
         kind=str(stands.disposition),
         title=decided if stands.signed else PROPOSED[stands.disposition],
@@ -261,7 +261,7 @@ def context(
         what=f"{batch.plan.meat}, {batch.plan.cut}" + (f"; stage {stage}" if stage is not None and living else ""),
         ended=f"Ended {short_text(batch.ended_at, zone)}." if batch.ended_at is not None else "",
         done=DONE.get(done, ""),
-        block=block_of(kitchen, lot),
+        block=block_of(kitchen, lot, office.judged(lot)),
         estimate=_estimate(office, batch),
         tubs=tuple(_tubs(batch, kitchen, zone)),
         plan=_plan(batch, kitchen, zone),

@@ -121,6 +121,6 @@ def end(request: Request, lot: str, office: OfficeHere, frame: Framed, signed: O
 @router.post("/batches/{lot}/sign")
 def sign(request: Request, lot: str, office: OfficeHere, frame: Framed, signed: Approver, typed: Typed) -> Response:
     def act(kitchen: Kitchen, asked: SignDisposition) -> Result:
-        return sign_disposition(kitchen, lot, asked, signed.person, office.clock())
+        return sign_disposition(kitchen, lot, asked, signed.person, office.clock(), office.judged(lot))
 
     return _take(request, office, frame, lot, "sign", typed, SignDisposition, act)

@@ -1,5 +1,6 @@
 """The page of one unit: how it stands, what stands in it, its air, what watches it."""
 
+import math
 from dataclasses import dataclass
 
 from fastapi import APIRouter
@@ -42,6 +43,7 @@ class UnitContext:
     kind: str
     sentence: str
     left: str
+    urgent: bool
     limit: str
     alarms: tuple[AlarmCard, ...]
     stands: tuple[Standing, ...]
@@ -94,6 +96,7 @@ def context(office: Office, frame: Frame, unit: str, done: str = "", form: Form 
         kind=described.kind,
         sentence=here.sentence,
         left=left_text(here.left_s) if here.batches and here.estimates else "",
+        urgent=math.isfinite(here.left_s),
         limit=degrees(here.limit_c),
         alarms=tuple(card_of(kitchen, alarm, now, frame.operates) for alarm in alarms),
         stands=tuple(standing_words(batch, kitchen, now) for batch in here.batches),

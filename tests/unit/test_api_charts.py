@@ -56,7 +56,7 @@ def test_a_chart_shows_the_limit_each_stretch_each_band_and_each_mark() -> None:
     stretches = (Stretch(60.0, 120.0, "unknown", "silence"), Stretch(300.0, 540.0, "above the limit", "long"))
     spec = temperature_chart(Picture("UTC", 5.0, (line,), (band,), stretches, (Mark(90.0, 3.4, "brine"),)))
     drawn = [layer["mark"]["type"] for layer in spec["layer"]]
-    assert sorted(drawn) == ["area", "line", "point", "rect", "rect", "rule", "text"]
+    assert sorted(drawn) == ["area", "line", "point", "rect", "rect", "rule", "text", "text"]
     assert "5.0 °C" in next(layer["mark"]["text"] for layer in spec["layer"] if layer["mark"]["type"] == "text")
 
 
