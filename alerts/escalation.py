@@ -35,14 +35,16 @@ class Telling:
 
 def occasions(alarm: Alarm, now: Instant) -> list[tuple[str, Instant]]:
     """Return what there is to tell about an alarm so far, with the instant from which it is due, oldest first."""
+    if not alarm.active:
+        # What ended before anybody could be told is on the page; nobody is woken to hear that it is over.
+        heard = any(t.accepted for t in alarm.told)
+        return [("returned", alarm.returned_at or now)] if heard else []
     found = [("raised", alarm.raised_at)]
     if alarm.changes:
         found.append((f"changed {alarm.changes}", alarm.raised_at))
     again = _again_at(alarm)
-    if alarm.active and again is not None and again <= now:
+    if again is not None and again <= now:
         found.append((f"again {int(alarm.acknowledged_at or 0)}", again))
-    if not alarm.active and alarm.told:
-        found.append(("returned", alarm.returned_at or now))
     return found
 
 

@@ -3,8 +3,9 @@
 from collections.abc import Callable
 
 import numpy as np
+import numpy.typing as npt
 
-from alerts.history import TubHistory
+from alerts.history import Array, TubHistory
 from alerts.science.exposure import stretches_above
 from alerts.surroundings import Fetch, corrected, gap_after_s, lead, start_c, tau_of
 from alerts.trace import Copies, tub_history
@@ -12,6 +13,7 @@ from alerts.watch import (
     AIR_KEPT_S,
     EXCURSION_JOIN_S,
     FREEZING_C,
+    HYSTERESIS_C,
     Heard,
     TubState,
     UnitWatch,
@@ -109,14 +111,20 @@ def _probed_at(watch: UnitWatch, batch: Batch, tub: str) -> Instant | None:
 
 
 def _mark_past(watch: UnitWatch, state: TubState, history: TubHistory) -> None:
-    times, likely = history.times_at, history.likely_c
+    """Date what holds as the running watch would have: by the readings themselves, not by points between them."""
+    inside = np.zeros(history.times_at.size, dtype=bool)
+    for gap in history.gaps:
+        inside |= (history.times_at > gap.from_at) & (history.times_at < gap.until_at)
+    times, likely = history.times_at[~inside], history.likely_c[~inside]
     over = stretches_above(times, likely, watch.limit_c, at_least_s=0.0, join_s=EXCURSION_JOIN_S)
-    if over:
-        last = over[-1]
-        if watch.warm_until is None or last.until_at > watch.warm_until:
-            watch.warm_since, watch.warm_until, watch.warm_peak_c = last.from_at, last.until_at, last.peak_c
-        if likely[-1] > watch.limit_c:
-            state.over_since = last.from_at
-    if likely[-1] <= FREEZING_C:
-        above = np.flatnonzero(likely > FREEZING_C)
-        state.freezing_since = float(times[above[-1] + 1]) if above.size else float(times[0])
+    if over and (watch.warm_until is None or over[-1].until_at > watch.warm_until):
+        watch.warm_since, watch.warm_until, watch.warm_peak_c = over[-1].from_at, over[-1].until_at, over[-1].peak_c
+    state.over_since = _since(times, likely > watch.limit_c, likely <= watch.limit_c - HYSTERESIS_C)
+    state.freezing_since = _since(times, likely <= FREEZING_C, likely > FREEZING_C)
+
+
+def _since(times: Array, begins: npt.NDArray[np.bool_], ends: npt.NDArray[np.bool_]) -> Instant | None:
+    """Return the first instant at which it began after it had last ended, or None while it does not hold."""
+    last_end = int(np.flatnonzero(ends)[-1]) if ends.any() else -1
+    begun = np.flatnonzero(begins[last_end + 1 :])
+    return float(times[last_end + 1 + begun[0]]) if begun.size else None

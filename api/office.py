@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 
 from alerts.history import BatchHistory
 from alerts.rulebook.book import Rulebook
+from collector.findings import Proposal
 from collector.health import Part
 from collector.kitchen import Kitchen
 from collector.present import Present
@@ -63,6 +64,8 @@ class Office:
     limit_of: Callable[[Kitchen, Unit], float]
     """A unit's limit, the stricter of the rulebook's and its own. [°C]"""
     rulebooks: Mapping[str, Rulebook]
+    judged: Callable[[str], Proposal | None] = lambda lot: None
+    """What the rules propose for a batch this minute; None where that cannot be worked out here."""
     charts: Callable[[], bytes | None] = lambda: None
     """The chart bundle, or None while there is none: then the words stand alone."""
     settings: Settings = field(default_factory=Settings)

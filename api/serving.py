@@ -82,6 +82,7 @@ def office_of(works: Works, settings: Settings) -> Office:
         history=works.history,
         limit_of=works.unit_limit,
         rulebooks={name: load(name) for name in names()},
+        judged=lambda lot: works.judge(works.present.kitchen, lot, works.clock()),
         charts=_Charts(works.folder),
         settings=settings,
     )

@@ -128,7 +128,7 @@ class Works:
         self.live.start()
         self.ingest.start()
         self.calendar.daily("trim arrival log", 3, 20, self._trim)
-        self.calendar.daily("sweep working tables", 3, 40, lambda: self.working.sweep(self.clock()))
+        self.calendar.daily("sweep working tables", 3, 40, lambda: self.working.sweep(time.time()))
         self.calendar.start()
         self.say_watch()
 
@@ -163,6 +163,7 @@ class Works:
         self.present.decide(lambda kitchen: [Draft(gap.until_at, "system", gap)])
 
     def _trim(self) -> int:
+        self.stores.ballast.take()
         try:
             return self.readings.trim(self.clock() - ARRIVALS_KEPT_S, self.stores.journal.cursor(CURSOR))
         except StoreFailed:

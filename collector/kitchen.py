@@ -4,7 +4,7 @@ from dataclasses import dataclass, field
 
 from collector import events as e
 from collector.batches import Batch
-from collector.findings import Condition, Proposal, SignOff
+from collector.findings import Condition, Disposition, Proposal, SignOff
 from collector.readings import Assignment, Site, Unit
 from collector.sample import Instant
 
@@ -155,6 +155,7 @@ class Kitchen:
         """Return when the cure ends: the last signed extension, or the plan."""
         batch = self.batches[lot]
         by_position = {r.position: r.proposal for r in self.proposals.get(lot, ())}
-        signed = [by_position.get(s.sign_off.proposal) for s in self.sign_offs.get(lot, ())]
+        extended = [s for s in self.sign_offs.get(lot, ()) if s.sign_off.disposition is Disposition.EXTEND]
+        signed = [by_position.get(s.sign_off.proposal) for s in extended]
         ends = [p.new_end_at for p in signed if p is not None and p.new_end_at is not None]
         return max([batch.planned_end_at, *ends])

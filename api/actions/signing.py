@@ -3,9 +3,9 @@
 from collections.abc import Collection, Mapping
 
 from api.actions.faults import Check, Result, fault
-from api.actions.standing import BLOCKING, Standing, same_outcome, standing
+from api.actions.standing import BLOCKING, Standing, as_now, same_outcome, standing
 from api.schemas import ConfirmRow, SignDisposition
-from collector.events import DispositionSigned, RowConfirmed
+from collector.events import DispositionSigned, Event, ProposalMade, RowConfirmed
 from collector.findings import Disposition, Proposal, SignOff
 from collector.kitchen import Kitchen, Person
 from collector.sample import Instant
@@ -53,8 +53,13 @@ def _needs_reason(request: SignDisposition, stands: Standing) -> bool:
     return lifts or takes_back or request.disposition is Disposition.RELEASE
 
 
-def sign_disposition(kitchen: Kitchen, lot: str, request: SignDisposition, person: Person, now: Instant) -> Result:
-    """Return a named approver's decision, which names the proposal that was looked at."""
+def sign_disposition(
+    kitchen: Kitchen, lot: str, request: SignDisposition, person: Person, now: Instant, fresh: Proposal | None = None
+) -> Result:
+    """Return a named approver's decision, which names the proposal that was looked at.
+
+    With `fresh`, the proposal as it stands this minute, the figures that the approver saw are recorded with it.
+    """
     if lot not in kitchen.batches:
         return fault("lot", f"no batch has lot code {lot}", "choose one from the list of batches")
     if APPROVER not in person.roles:
@@ -81,10 +86,12 @@ def sign_disposition(kitchen: Kitchen, lot: str, request: SignDisposition, perso
         request.disposition is not Disposition.HOLD or bool(request.where_kept), "where_kept",
         "where does it stand while it is held?", "name the place, and mark the food there",
     )  # fmt: skip
-    signed = SignOff(
-        lot, request.disposition, request.reason, person.id, request.proposal, request.where_kept
-    )  # fmt: skip
-    return check.result(person, now, [DispositionSigned(signed)])
+    seen = as_now(kitchen, lot, fresh)
+    grown = seen is not None and seen != stands.proposal.proposal
+    position = kitchen.position + 1 if grown else request.proposal
+    signed = SignOff(lot, request.disposition, request.reason, person.id, position, request.where_kept)
+    shown: list[Event] = [ProposalMade(seen)] if seen is not None and grown else []
+    return check.result(person, now, [*shown, DispositionSigned(signed)])
 
 
 def confirm_row(

@@ -34,6 +34,17 @@ def same_outcome(kitchen: Kitchen, lot: str, position: int) -> bool:
     return latest is not None and looked is not None and latest.proposal.outcome() == looked.outcome()
 
 
+def as_now(kitchen: Kitchen, lot: str, fresh: Proposal | None) -> Proposal | None:
+    """Return the latest proposal with its figures as they are now, as long as it says the same as the one recorded.
+
+    A proposal is recorded when its outcome changes; an excursion that goes on meanwhile grows in its figures alone.
+    """
+    record = kitchen.proposal_of(lot)
+    if record is None or fresh is None or fresh.outcome() != record.proposal.outcome():
+        return None if record is None else record.proposal
+    return fresh
+
+
 def standing(kitchen: Kitchen, lot: str) -> Standing:
     """Return how a batch stands.
 

@@ -99,3 +99,9 @@ def test_what_wakes_nobody_waits_for_the_day() -> None:
 
 def test_a_person_without_a_channel_is_told_by_the_log() -> None:
     assert people(due(replace(kitchen(), rota=(("cy", 0.0),)), REACH, NIGHT)) == [("cy", "log")]
+
+
+def test_what_ended_before_anybody_was_told_wakes_nobody() -> None:
+    back = (NIGHT + 30, "watch", AlarmReturned("A1", "product_warm_returned", {}))
+    assert due(kitchen(back), REACH, NIGHT + 31) == []
+    assert due(kitchen(told(1, "ana", "webhook", False), back), REACH, NIGHT + 31) == []

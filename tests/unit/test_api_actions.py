@@ -1,6 +1,7 @@
 """What people do, as pure functions: what is let in, what is refused, and in which words."""
 
 from collections.abc import Callable
+from dataclasses import replace
 from typing import Any
 
 import pytest
@@ -377,6 +378,34 @@ def test_a_reject_is_disposed_of_or_goes_back_to_hold_with_a_reason_and_nothing_
 def test_an_extension_is_signed_where_hours_were_proposed() -> None:
     kitchen = after(sign(lot="HAM-31", disposition="extend", proposal=HAM))
     assert kitchen.cure_end_at("HAM-31") == NOW + 4 * DAY
+
+
+def test_an_extension_that_is_not_signed_as_one_moves_no_end() -> None:
+    kitchen = after(sign(lot="HAM-31", disposition="continue", proposal=HAM, reason="cut open: pink to the bone"))
+    assert kitchen.cure_end_at("HAM-31") == kitchen.batches["HAM-31"].planned_end_at
+
+
+def test_the_figures_that_were_seen_are_recorded_with_the_signature() -> None:
+    recorded = KITCHEN.proposals["BRISKET-14"][-1]
+    grown = replace(recorded.proposal, judged_until_at=recorded.proposal.judged_until_at + 3600.0)
+    request = SignDisposition(
+        disposition=Disposition.HOLD, reason="warm for hours", proposal=recorded.position, where_kept="shelf 2"
+    )
+    kitchen = after(sign_disposition(KITCHEN, "BRISKET-14", request, BO, NOW, grown))
+    signed = kitchen.sign_offs["BRISKET-14"][-1].sign_off
+    looked = next(r for r in kitchen.proposals["BRISKET-14"] if r.position == signed.proposal)
+    assert looked.proposal == grown
+    assert standing(kitchen, "BRISKET-14").signed
+
+
+def test_figures_of_another_outcome_are_not_what_was_seen() -> None:
+    recorded = KITCHEN.proposals["BRISKET-14"][-1]
+    other = replace(recorded.proposal, disposition=Disposition.REJECT)
+    request = SignDisposition(
+        disposition=Disposition.HOLD, reason="warm for hours", proposal=recorded.position, where_kept="shelf 2"
+    )
+    kitchen = after(sign_disposition(KITCHEN, "BRISKET-14", request, BO, NOW, other))
+    assert len(kitchen.proposals["BRISKET-14"]) == len(KITCHEN.proposals["BRISKET-14"])
 
 
 def test_an_unjudged_stage_blocks_release_whoever_asks() -> None:
