@@ -1,10 +1,12 @@
 """Charts keep what matters of a line, break it where nothing was heard, and read like the clock on the wall."""
 
 from datetime import UTC, datetime
+from pathlib import Path
 
 import numpy as np
 import pytest
 
+from api.chart_bundle import bundle_path, content, ensure
 from api.charts import Band, Line, Mark, Picture, Stretch, above, breaks, local_ms, spark, temperature_chart, thinned
 
 
@@ -70,3 +72,13 @@ def test_a_small_line_puts_warm_above_the_limit_and_says_its_figures() -> None:
 
 def test_without_readings_there_is_no_line() -> None:
     assert spark(np.array([]), np.array([]), 5.0, (0.0, 1.0)) is None
+
+
+def test_the_script_is_made_once_and_found_again(tmp_path: Path) -> None:
+    bundle_path(tmp_path).write_bytes(b"made before")
+    assert content(tmp_path) == b"made before"
+
+
+def test_pages_do_without_the_script_where_it_cannot_be_kept(tmp_path: Path) -> None:
+    (tmp_path / "taken").write_bytes(b"a file, where a folder should be")
+    assert ensure(tmp_path / "taken") is None
