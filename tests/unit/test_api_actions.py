@@ -391,7 +391,7 @@ def test_the_figures_that_were_seen_are_recorded_with_the_signature() -> None:
     request = SignDisposition(
         disposition=Disposition.HOLD, reason="warm for hours", proposal=recorded.position, where_kept="shelf 2"
     )
-    kitchen = after(sign_disposition(KITCHEN, "BRISKET-14", request, BO, NOW, grown))
+    kitchen = after(sign_disposition(KITCHEN, "BRISKET-14", request, ADA, NOW, grown))
     signed = kitchen.sign_offs["BRISKET-14"][-1].sign_off
     looked = next(r for r in kitchen.proposals["BRISKET-14"] if r.position == signed.proposal)
     assert looked.proposal == grown
@@ -404,7 +404,7 @@ def test_figures_of_another_outcome_are_not_what_was_seen() -> None:
     request = SignDisposition(
         disposition=Disposition.HOLD, reason="warm for hours", proposal=recorded.position, where_kept="shelf 2"
     )
-    kitchen = after(sign_disposition(KITCHEN, "BRISKET-14", request, BO, NOW, other))
+    kitchen = after(sign_disposition(KITCHEN, "BRISKET-14", request, ADA, NOW, other))
     assert len(kitchen.proposals["BRISKET-14"]) == len(KITCHEN.proposals["BRISKET-14"])
 
 
