@@ -23,7 +23,7 @@ from collector.sample import Instant
 router = APIRouter()
 MEATS = tuple((m, m) for m in ("pork", "beef", "lamb", "poultry", "game", "offal"))
 TUB_ROWS = 4
-ENDED_SHOWN = 100
+ENDED_SHOWN, LIVING_SHOWN = 100, 150
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,6 +46,8 @@ class BatchesContext:
     living: tuple[BatchRow, ...]
     ended: tuple[BatchRow, ...]
     left_out: int
+    next: int | None
+    """The next page of the living, where there is one."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,14 +79,18 @@ def row_of(kitchen: Kitchen, batch: Batch, now: Instant) -> BatchRow:
 
 
 @router.get("/batches")
-def batches(office: OfficeHere, frame: Framed) -> Response:
+def batches(office: OfficeHere, frame: Framed, page: int = 0) -> Response:
     """Return the list: what must not be used first, then by lot; what has ended last."""
     kitchen, now = office.present.kitchen, office.clock()
     living = [b for b in kitchen.batches.values() if b.ended_at is None]
     ended = sorted((b for b in kitchen.batches.values() if b.ended_at is not None), key=lambda b: -(b.ended_at or 0.0))
     rows = sorted((row_of(kitchen, b, now) for b in living), key=lambda row: (not row.held, row.lot))
-    shown = tuple(row_of(kitchen, b, now) for b in ended[:ENDED_SHOWN])
-    return show("batches.html", BatchesContext(tuple(rows), shown, max(0, len(ended) - ENDED_SHOWN)), frame)
+    first = max(0, page) * LIVING_SHOWN
+    following = max(0, page) + 1 if first + LIVING_SHOWN < len(rows) else None
+    shown = tuple(row_of(kitchen, b, now) for b in ended[:ENDED_SHOWN]) if following is None else ()
+    left_out = max(0, len(ended) - ENDED_SHOWN)
+    context = BatchesContext(tuple(rows[first : first + LIVING_SHOWN]), shown, left_out, following)
+    return show("batches.html", context, frame)
 
 
 METHODS, PACKINGS, ROUTES = (tuple((one.value, one.value) for one in kind) for kind in (Method, Packing, Route))

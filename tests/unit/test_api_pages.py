@@ -313,6 +313,21 @@ def test_a_sheet_that_cannot_be_is_shown_again_with_why(
     assert office.journal.head() == head
 
 
+def test_a_thousand_batches_come_in_pages_of_a_weight_that_a_phone_takes(ada: Somebody, office: Office) -> None:
+    one = office.present.kitchen.batches["BELLY-32"]
+    started = [e.BatchStarted(f"LOT-{n:04}", one.plan, one.as_made, one.placements) for n in range(1000)]
+    office.present.decide(lambda kitchen: [Draft(NOW, "bo", event) for event in started])
+    found: list[str] = []
+    address: str | None = "/batches"
+    while address is not None:
+        text = ada.see(address)
+        assert len(text.encode()) < 130_000
+        found += re.findall(r'href="/batches/(LOT-\d+)"', text)
+        more = re.search(r'href="([^"]+)">More batches', text)
+        address = more[1] if more else None
+    assert found == [f"LOT-{n:04}" for n in range(1000)]
+
+
 def test_a_channel_is_claimed_and_given_up(ada: Somebody, office: Office) -> None:
     assert "new/air" in ada.see("/channels").split("Claimed")[0]
     claim = {"channel": "new/air", "quantity": "air_temperature", "unit": "chamber", "place": "top shelf"}
