@@ -1,4 +1,4 @@
-"""`curevigil rulebook`: every limit with its source, printed; a rulebook file checked before it is used."""
+"""The command `rulebook`: every limit with its source, printed; a rulebook file checked before it is used."""
 
 import textwrap
 from pathlib import Path
