@@ -1,5 +1,6 @@
 """The web application, put together; everything it says and does stands in the modules named here."""
 
+import threading
 from pathlib import Path
 
 from fastapi import FastAPI
@@ -25,6 +26,8 @@ def create_app(office: Office) -> FastAPI:
         title="Curevigil", description=ABOUT, version="1", openapi_url=None, docs_url=None, redoc_url=None,
     )  # fmt: skip
     app.state.office = office
+    # Set when the server ends: an event stream never ends by itself.
+    app.state.stopping = threading.Event()
     for router in (*routes, access.router):
         app.include_router(router)
     for router in pages:

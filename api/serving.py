@@ -59,13 +59,14 @@ def serve(
         works.service.link_for = link_maker(works, address)
         office = office_of(works, Settings(plain_http=plain_http, public_address=address, notice=notice))
         code = first_code(office, person)
+        app = create_app(office)
         config = uvicorn.Config(
-            create_app(office), log_config=None, access_log=False, server_header=False, lifespan="off",
+            app, log_config=None, access_log=False, server_header=False, lifespan="off",
             timeout_graceful_shutdown=GRACE_S,
         )  # fmt: skip
         logging.getLogger("uvicorn.error").addFilter(_is_news)
         with _quiet_signals():
-            _Server(config, lambda: announce(address, code)).run(sockets=[door])
+            _Server(config, lambda: announce(address, code), app.state.stopping).run(sockets=[door])
 
 
 def office_of(works: Works, settings: Settings) -> Office:
@@ -169,9 +170,14 @@ class _Charts:
 
 
 class _Server(uvicorn.Server):
-    def __init__(self, config: uvicorn.Config, listens: Callable[[], None]) -> None:
+    def __init__(self, config: uvicorn.Config, listens: Callable[[], None], stopping: threading.Event) -> None:
         super().__init__(config)
         self._listens = listens
+        self._stopping = stopping
+
+    async def shutdown(self, sockets: list[socket.socket] | None = None) -> None:
+        self._stopping.set()
+        await super().shutdown(sockets)
 
     async def startup(self, sockets: list[socket.socket] | None = None) -> None:
         await super().startup(sockets)

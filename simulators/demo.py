@@ -41,6 +41,7 @@ PAST_TICK_S = 300.0
 LATENCY_S = 0.3
 ANSWERED_S = 300.0
 FIRST_PORT = 8765
+NOTICE = "An invented kitchen: people, meat and figures are made up."
 
 
 class DemoClock(VirtualClock):
@@ -113,7 +114,9 @@ def _live(seed: int, port: int | None, folder: Path, log_path: Path) -> None:
         works.start()
         stack.callback(works.stop)
         stack.callback(_end, _kitchen(broker, clock(), week.fault_at, seed, log_path))
-        serve(works, port=port or _free_port(), announce=_announce(week), person="odile", plain_http=True)
+        serve(
+            works, port=port or _free_port(), announce=_announce(week), person="odile", plain_http=True, notice=NOTICE
+        )
 
 
 def _answered(kitchen: Kitchen) -> list[Draft]:
