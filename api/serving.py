@@ -9,6 +9,7 @@ import time
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
+from types import FrameType
 
 import uvicorn
 
@@ -65,8 +66,9 @@ def serve(
             timeout_graceful_shutdown=GRACE_S,
         )  # fmt: skip
         logging.getLogger("uvicorn.error").addFilter(_is_news)
-        with _quiet_signals():
-            _Server(config, lambda: announce(address, code), app.state.stopping).run(sockets=[door])
+        server = _Server(config, lambda: announce(address, code), app.state.stopping)
+        with _ended_by_signals(server):
+            server.run(sockets=[door])
 
 
 def office_of(works: Works, settings: Settings) -> Office:
@@ -207,12 +209,19 @@ def _place(host: str, port: int) -> str:
 
 
 @contextmanager
-def _quiet_signals() -> Iterator[None]:
-    """Make the signals end the server and nothing else: uvicorn raises them again once it has ended."""
+def _ended_by_signals(server: uvicorn.Server) -> Iterator[None]:
+    """Make the signals end the server and nothing else: uvicorn raises them again once it has ended.
+
+    One that comes before uvicorn listens to signals itself ends the server as soon as it has begun.
+    """
     if threading.current_thread() is not threading.main_thread():
         yield
         return
-    before = {one: signal.signal(one, lambda *_: None) for one in (signal.SIGINT, signal.SIGTERM)}
+
+    def end(number: int, frame: FrameType | None) -> None:
+        server.should_exit = True
+
+    before = {one: signal.signal(one, end) for one in (signal.SIGINT, signal.SIGTERM)}
     try:
         yield
     finally:
