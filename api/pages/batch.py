@@ -113,7 +113,8 @@ def _advice(disposition: Disposition | None, proposal: Proposal | None, zone: st
     if proposal is None:
         return
     if disposition is Disposition.HOLD and proposal.decide_by_at is not None:
-        yield f"Decide by {instant_text(proposal.decide_by_at, zone)}."
+        late = " That time has passed: decide now." if proposal.judged_until_at > proposal.decide_by_at else ""
+        yield f"Decide by {instant_text(proposal.decide_by_at, zone)}.{late}"
     if proposal.new_end_at is not None:
         yield f"The cure goes on until {instant_text(proposal.new_end_at, zone)}."
     if proposal.blocks_release:
@@ -141,7 +142,11 @@ def block_of(kitchen: Kitchen, lot: str, fresh: Proposal | None = None) -> Propo
     basis = ""
     if proposal is not None:
         until = instant_text(proposal.judged_until_at, zone)
-        basis = f"The outcome has stood since {until}, by rulebook {proposal.rulebook}, {proposal.software}."
+        since = instant_text(stands.proposal.at, zone) if stands.proposal is not None else until
+        basis = (
+            f"Judged up to {until} by rulebook {proposal.rulebook}, {proposal.software}; "
+            f"the outcome has stood since {since}."
+        )
     return ProposalBlock(
         kind=str(stands.disposition),
         title=decided if stands.signed else PROPOSED[stands.disposition],
