@@ -1,4 +1,4 @@
-"""Alarms and telling as a state machine: whatever happens, nobody is told twice for nothing and nothing stays silent."""
+"""Alarms and telling as a state machine: nobody is told twice for nothing, and nothing stays silent."""
 
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, precondition, rule
