@@ -5,16 +5,16 @@ from collections.abc import Callable
 import numpy as np
 import numpy.typing as npt
 
+from alerts.heard import Heard
 from alerts.history import Array, TubHistory
 from alerts.science.exposure import stretches_above
-from alerts.surroundings import Fetch, corrected, gap_after_s, lead, start_c, tau_of
+from alerts.surroundings import UNTRUSTED, Fetch, corrected, gap_after_s, lead, start_c, tau_of
 from alerts.trace import Copies, tub_history
 from alerts.watch import (
     AIR_KEPT_S,
     EXCURSION_JOIN_S,
     FREEZING_C,
     HYSTERESIS_C,
-    Heard,
     TubState,
     UnitWatch,
     mark_air,
@@ -27,6 +27,8 @@ from collector.sample import Instant
 Last = Callable[[str, Instant], Reading | None]
 """(channel, at) to the last reading measured before the instant: the local store's `before`."""
 
+FAULTS_LOOK_S = 86_400.0
+"""How far behind a broken probe's faults its last measurement is looked for at first; then twice as far. [s]"""
 TIME_CONSTANTS = 6.0
 """How many time constants of the past decide the present: what is older weighs less than 0.3 %."""
 
@@ -40,16 +42,17 @@ def rebuilt(
     """
     watch = UnitWatch(unit, limit_c, since_at)
     for assignment in kitchen.assignments_of(unit.id, now):
-        reading = last(assignment.channel, now + 1.0)
+        reading = _last_trusted(assignment.channel, now + 1.0, fetch, last)
+        spoke_at = -np.inf if reading is None else reading.received_at
         heard_at = max(since_at, assignment.from_at)
         if reading is None or reading.measured_at < assignment.from_at:
-            watch.channels[assignment.channel] = Heard(assignment, heard_at, -np.inf, np.nan)
+            watch.channels[assignment.channel] = Heard(assignment, heard_at, -np.inf, np.nan, spoke_at)
         else:
             received = max(reading.received_at, min(heard_at, now))
             watch.channels[assignment.channel] = Heard(
-                assignment, received, reading.measured_at, reading.value + assignment.offset_c
+                assignment, received, reading.measured_at, reading.value + assignment.offset_c, spoke_at
             )
-    _fill_air(watch, kitchen, fetch, now)
+    _fill_air(watch, kitchen, fetch, last, now)
     for batch in kitchen.standing_in(unit.id, now):
         for tub in batch.tubs:
             if _stands(batch, tub, unit.id, now):
@@ -64,19 +67,37 @@ def _stands(batch: Batch, tub: str, unit: str, at: Instant) -> bool:
     )
 
 
-def _fill_air(watch: UnitWatch, kitchen: Kitchen, fetch: Fetch, now: Instant) -> None:
+def _last_trusted(channel: str, until_at: Instant, fetch: Fetch, last: Last) -> Reading | None:
+    """Return a channel's last reading before an instant that is a measurement; a broken probe goes on sending."""
+    reading = last(channel, until_at)
+    look_s = FAULTS_LOOK_S
+    while reading is not None and reading.quality & UNTRUSTED:
+        series = fetch(channel, reading.measured_at - look_s, reading.measured_at)
+        good = np.flatnonzero((series.quality & UNTRUSTED) == 0)
+        if good.size:
+            return last(channel, float(series.measured_at[good[-1]]) + 0.001)
+        reading = last(channel, reading.measured_at - look_s)
+        look_s *= 2.0
+    return reading
+
+
+def _fill_air(watch: UnitWatch, kitchen: Kitchen, fetch: Fetch, last: Last, now: Instant) -> None:
+    """Take the last hours of the unit's air, whichever sensor spoke: one that was taken away spoke for its time."""
     air = [
-        h.assignment
-        for h in watch.channels.values()
-        if h.assignment.quantity is Quantity.AIR_TEMPERATURE and h.assignment.lot is None
+        (a, min(now + 1.0, a.until_at) if a.until_at is not None else now + 1.0)
+        for a in kitchen.assignments_of(watch.unit.id)
+        if a.quantity is Quantity.AIR_TEMPERATURE and a.lot is None and a.from_at <= now
     ]
-    if not air:
+    spoke = [(a, _last_trusted(a.channel, until_at, fetch, last)) for a, until_at in air]
+    newest = max((r.measured_at for a, r in spoke if r is not None and r.measured_at >= a.from_at), default=None)
+    if newest is None:
         return
-    newest = max(watch.channels[a.channel].measured_at for a in air)
-    records = [corrected(fetch(a.channel, newest - AIR_KEPT_S, now + 1.0), a) for a in air if np.isfinite(newest)]
-    if not records:
-        return
-    times, values = lead(records, max(gap_after_s(a.interval_s) for a in air))
+    records = [
+        corrected(fetch(a.channel, max(newest - AIR_KEPT_S, a.from_at), until_at), a)
+        for a, until_at in air
+        if max(newest - AIR_KEPT_S, a.from_at) < until_at
+    ]
+    times, values = lead(records, max(gap_after_s(a.interval_s) for a, _ in air))
     for at, value in zip(times.tolist(), values.tolist(), strict=True):
         watch.at, watch.air_c = at, value
         watch.air.append((at, value))

@@ -12,6 +12,7 @@ from alerts.watch import UnitWatch, conditions
 from collector.batches import AsMade, Method, Packing, Placement, Plan, Route
 from collector.events import (
     AlarmAcknowledged,
+    AssignmentEnded,
     BatchStarted,
     ChannelAssigned,
     Draft,
@@ -26,7 +27,7 @@ from collector.findings import Disposition, Proposal
 from collector.kitchen import Alarm, Kitchen
 from collector.present import Present
 from collector.readings import Assignment, Quantity, Reading, Site, Unit
-from collector.sample import Message
+from collector.sample import Message, Quality
 from collector.storage import Arrival, MemoryJournal, MemoryReadings, StoreFailed
 
 START = 1_760_000_000.0
@@ -85,12 +86,19 @@ class Bench:
         )
         self.service.start()
 
-    def hear(self, channel: str, value: float, at: float | None = None) -> None:
+    def hear(
+        self, channel: str, value: float, at: float | None = None, quality: Quality = Quality.GOOD
+    ) -> None:  # fmt: skip
         at = self.at if at is None else at
-        reading = Reading(channel, at, value, "Cel", self.at, at)
+        reading = Reading(channel, at, value, "Cel", self.at, at, quality=quality)
         position = self.readings.append([Arrival(Message(channel, b"", self.at), (reading,))])
         assert position
         self.service.follow()
+
+    def restart(self) -> None:
+        self.service = self.new_service(lambda k, lot, now: None)
+        self.service.start()
+        self.service.tick()
 
     def run(self, hours: float, room: float, fridge: float = 3.0) -> None:
         for _ in range(int(hours * 60)):
@@ -286,3 +294,49 @@ def test_where_a_tub_stood_before_it_came_counts_when_it_is_put_right(bench: Ben
     bench.write(PlacementCorrected("B2", "1", stood, "it stood on the bench"))
     bench.service.tick()
     assert bench.service.estimates()["B2"].likely_c > before + 5.0
+
+
+def test_a_sensor_that_is_swapped_or_taken_away_ends_no_alarm(bench: Bench) -> None:
+    bench.run(4, 9.0)
+    bench.write(AssignmentEnded("room/air", bench.at, "swapped"))
+    bench.service.tick()
+    assert ("room", "product_warm") in bench.kinds()
+    bench.write(ChannelAssigned(Assignment("room/new", Quantity.AIR_TEMPERATURE, "room", "wall", bench.at)))
+    bench.service.tick()
+    assert ("room", "product_warm") in bench.kinds()
+    for _ in range(30):
+        bench.at += 60.0
+        bench.hear("room/new", 9.0)
+        bench.service.tick()
+    assert ("room", "product_warm") in bench.kinds()
+    assert ("room", "product_warm") not in [a.condition.key for a in bench.present.kitchen.past_alarms.values()]
+    assert [a.returned_at for a in bench.present.kitchen.alarms.values() if a.condition.kind == "product_warm"] == [
+        None
+    ]
+
+
+def test_a_probe_that_sends_faults_is_not_taken_for_alive_by_a_restart(bench: Bench) -> None:
+    bench.run(4, 9.0)
+    for _ in range(240):
+        bench.at += 60.0
+        bench.hear("room/air", 85.0, quality=Quality.PROBE_FAULT)
+        bench.hear("fridge/air", 3.0)
+        bench.service.tick()
+    before = bench.kinds()
+    assert ("room", "product_warm") in before and ("room", "unwatched") in before
+    bench.restart()
+    assert bench.kinds() == before
+
+
+def test_a_restart_ends_no_alarm_about_silence(bench: Bench) -> None:
+    bench.run(1, 3.0)
+    for _ in range(180):
+        bench.at += 60.0
+        bench.hear("fridge/air", 3.0)
+        bench.service.tick()
+    before = bench.kinds()
+    assert ("room", "unwatched") in before and ("room", "channel_silent") in before
+    bench.restart()
+    assert bench.kinds() == before
+    bench.run(0.1, 3.0)
+    assert bench.kinds() == []
