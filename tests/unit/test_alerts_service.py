@@ -7,6 +7,8 @@ import pytest
 
 from alerts.channels.base import Sent
 from alerts.escalation import Telling
+from alerts.judgement import judged
+from alerts.rulebook.shelf import load
 from alerts.service import Service
 from alerts.watch import UnitWatch, conditions
 from collector.batches import AsMade, Method, Packing, Placement, Plan, Route
@@ -340,3 +342,16 @@ def test_a_restart_ends_no_alarm_about_silence(bench: Bench) -> None:
     assert bench.kinds() == before
     bench.run(0.1, 3.0)
     assert bench.kinds() == []
+
+
+def test_a_second_excursion_is_a_new_proposal_even_where_the_same_rule_holds() -> None:
+    bench = Bench()
+    book = load("US")
+    bench.service = bench.new_service(lambda k, lot, now: judged(k, lot, bench.readings.series, book, now, "test"))
+    bench.furnish()
+    for _ in range(2):
+        bench.run(8, 9.0)
+        bench.run(10, 2.0)
+    held = [r.proposal for r in bench.present.kitchen.proposals["B1"] if r.proposal.disposition is Disposition.HOLD]
+    counted = [found.parameters["excursions"] for p in held for found in p.findings if found.rule == "e-2"]
+    assert sorted(set(counted)) == [1, 2]
