@@ -92,12 +92,10 @@ def _fill_air(watch: UnitWatch, kitchen: Kitchen, fetch: Fetch, last: Last, now:
     newest = max((r.measured_at for a, r in spoke if r is not None and r.measured_at >= a.from_at), default=None)
     if newest is None:
         return
-    records = [
-        corrected(fetch(a.channel, max(newest - AIR_KEPT_S, a.from_at), until_at), a)
-        for a, until_at in air
-        if max(newest - AIR_KEPT_S, a.from_at) < until_at
-    ]
-    times, values = lead(records, max(gap_after_s(a.interval_s) for a, _ in air))
+    spans = [(a, max(newest - AIR_KEPT_S, a.from_at), until_at) for a, until_at in air]
+    spans = [span for span in spans if span[1] < span[2]]
+    records = [corrected(fetch(a.channel, begin, end), a) for a, begin, end in spans]
+    times, values, _ = lead(records, [gap_after_s(a.interval_s) for a, _, _ in spans])
     for at, value in zip(times.tolist(), values.tolist(), strict=True):
         watch.at, watch.air_c = at, value
         watch.air.append((at, value))
