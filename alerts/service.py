@@ -4,7 +4,7 @@ The clock is the domain clock that is passed in; the same arrivals and ticks giv
 """
 
 import logging
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 from alerts.alarms import Key, step
@@ -199,7 +199,7 @@ class Service:
             found.extend(self._conditions(name, now, standing.get(name, set())))
             for kind in standing.get(name, ()):
                 returns[(name, kind)] = return_figures(self.watches[name])
-        found, judged = self._grouped(found, units, now)
+        found, judged = self._grouped(found, units, now, standing)
 
         def decide(kitchen: Kitchen) -> list[Draft]:
             return step(kitchen, found, judged, now, returns)
@@ -236,13 +236,17 @@ class Service:
             self._set_aside(watch.unit, now, fault)
             return self._conditions(name, now, standing)
 
-    def _grouped(self, found: list[Condition], units: list[str], now: Instant) -> tuple[list[Condition], list[str]]:
+    def _grouped(
+        self, found: list[Condition], units: list[str], now: Instant, standing: Mapping[str, Collection[str]]
+    ) -> tuple[list[Condition], list[str]]:
         """Return the conditions with one cause in place of many: nothing arriving at all is one alarm."""
         heard = [w for w in self.watches.values() if w.channels]
-        if len(heard) < 2 or len(units) < len(self.watches):
+        if len(units) < len(self.watches):
             return found, units
-        silent = {c.unit for c in found if c.kind == "channel_silent"}
-        if not all(_all_silent(w, now) for w in heard):
+        if len(heard) < 2:
+            return found, [*units, "*"]
+        stands = bool(standing.get("*"))
+        if not all(_all_silent(w, now, stands=stands) for w in heard):
             return found, [*units, "*"]
         since = max(h.received_at for w in heard for h in w.channels.values())
         wakes = any(c.kind == "unwatched" for c in found)
@@ -251,7 +255,8 @@ class Service:
             "*", "nothing_arrives", "connectivity", wakes, since, lots,
             sentence="nothing_arrives", parameters={"since_at": round(since)},
         )  # fmt: skip
-        rest = [c for c in found if not (c.kind == "channel_silent" and c.unit in silent)]
+        # One that stands already is not over because a greater one has begun.
+        rest = [c for c in found if c.kind != "channel_silent" or c.kind in standing.get(c.unit, ())]
         return [*rest, parent], [*units, "*"]
 
     def _judge_due(self, now: Instant) -> None:
@@ -331,9 +336,9 @@ class Service:
         if alarm is None or channel is None:
             return replace(base, detail=f"no channel {telling.channel} is configured")
         site = kitchen.site_of(alarm.condition.unit)
-        link = self.link_for(alarm.id, telling.person, now) if alarm.active else ""
-        first, body = message(alarm, site.zone if site else "UTC", link)
         try:
+            link = self.link_for(alarm.id, telling.person, now) if alarm.active else ""
+            first, body = message(alarm, site.zone if site else "UTC", link)
             sent = channel.send(telling, alarm, first, body)
         except Exception as fault:  # noqa: BLE001 - a channel that breaks is a failed telling, never a dead watch
             log.exception("channel broke channel=%s", telling.channel)
@@ -341,8 +346,8 @@ class Service:
         return replace(base, accepted=sent.accepted, detail=sent.detail)
 
 
-def _all_silent(watch: UnitWatch, now: Instant) -> bool:
-    return all(now - h.received_at > h.silent_after_s for h in watch.channels.values())
+def _all_silent(watch: UnitWatch, now: Instant, *, stands: bool) -> bool:
+    return all(h.silent(now, stands=stands) for h in watch.channels.values())
 
 
 def _signature(kitchen: Kitchen, unit: Unit, now: Instant) -> tuple[object, ...]:

@@ -14,6 +14,7 @@ from alerts.watch import UnitWatch, conditions
 from collector.batches import AsMade, Method, Packing, Placement, Plan, Route
 from collector.events import (
     AlarmAcknowledged,
+    AlarmRaised,
     AssignmentEnded,
     BatchStarted,
     ChannelAssigned,
@@ -25,7 +26,7 @@ from collector.events import (
     TubMoved,
     UnitDescribed,
 )
-from collector.findings import Disposition, Proposal
+from collector.findings import Condition, Disposition, Proposal
 from collector.kitchen import Alarm, Kitchen
 from collector.present import Present
 from collector.readings import Assignment, Quantity, Reading, Site, Unit
@@ -355,3 +356,53 @@ def test_a_second_excursion_is_a_new_proposal_even_where_the_same_rule_holds() -
     held = [r.proposal for r in bench.present.kitchen.proposals["B1"] if r.proposal.disposition is Disposition.HOLD]
     counted = [found.parameters["excursions"] for p in held for found in p.findings if found.rule == "e-2"]
     assert set(counted) == {1, 2}
+
+
+def test_a_restart_does_not_say_that_readings_arrive_again(bench: Bench) -> None:
+    bench.run(1, 3.0)
+    for _ in range(60):
+        bench.at += 60.0
+        bench.service.tick()
+    assert ("*", "nothing_arrives") in bench.kinds()
+    bench.restart()
+    assert ("*", "nothing_arrives") in bench.kinds()
+    bench.run(0.1, 3.0)
+    assert bench.kinds() == []
+
+
+def test_a_silent_sensor_is_not_called_heard_when_all_fall_silent(bench: Bench) -> None:
+    bench.run(1, 3.0)
+    for minute in range(120):
+        bench.at += 60.0
+        if minute < 60:
+            bench.hear("room/air", 3.0)
+        bench.service.tick()
+    assert ("*", "nothing_arrives") in bench.kinds()
+    assert ("fridge", "channel_silent") in bench.kinds()
+
+
+def test_nothing_arrives_ends_when_only_one_unit_is_left_to_hear(bench: Bench) -> None:
+    bench.run(1, 3.0)
+    for _ in range(60):
+        bench.at += 60.0
+        bench.service.tick()
+    bench.write(AssignmentEnded("fridge/air", bench.at, "given up"))
+    bench.run(1, 3.0)
+    assert ("*", "nothing_arrives") not in bench.kinds()
+
+
+def test_an_alarm_that_cannot_be_put_into_words_does_not_silence_the_others(
+    bench: Bench, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    bench.run(2, 9.0, 9.0)
+
+    def worded(alarm: Alarm, zone: str, link: str) -> tuple[str, str]:
+        if alarm.condition.kind == "channel_silent":
+            raise KeyError("odd")
+        return alarm.condition.kind, ""
+
+    monkeypatch.setattr("alerts.service.message", worded)
+    odd = Condition("fridge", "channel_silent", "sensor", True, bench.at, sentence="channel_silent")
+    bench.write(AlarmRaised(odd))
+    bench.service.tell()
+    assert [line for _, _, line in bench.first.lines] == ["product_warm"]
