@@ -9,6 +9,7 @@ from alerts.channels.base import Sent
 from alerts.escalation import Telling
 from alerts.judgement import judged
 from alerts.rulebook.shelf import load
+from alerts.sentences import alarm_text
 from alerts.service import Service
 from alerts.watch import UnitWatch, conditions
 from collector.batches import AsMade, Method, Packing, Placement, Plan, Route
@@ -406,3 +407,24 @@ def test_an_alarm_that_cannot_be_put_into_words_does_not_silence_the_others(
     bench.write(AlarmRaised(odd))
     bench.service.tell()
     assert [line for _, _, line in bench.first.lines] == ["product_warm"]
+
+
+def test_meat_that_was_carried_away_warm_is_not_called_back_or_within_its_limit(bench: Bench) -> None:
+    bench.run(5, 9.0)
+    bench.write(TubMoved("B1", Placement("1", None, bench.at, None, 20.0)))
+    bench.service.tick()
+    (over,) = bench.present.kitchen.alarms.values()
+    assert alarm_text(over, "Europe/London") == (
+        "Room: no meat stands in it any more; air 9.0 °C. "
+        "Meat was above its limit (estimate). Lots B1 need a decision before use."
+    )
+
+
+def test_meat_that_has_passed_its_limit_is_never_said_to_pass_it_yet(bench: Bench) -> None:
+    bench.run(5, 9.0)
+    for _ in range(30):
+        bench.run(1 / 6, 6.0)
+        bench.run(1 / 6, 2.0)
+    assert bench.kinds() == [("room", "product_warm")]
+    (alarm,) = bench.present.kitchen.active_alarms()
+    assert alarm.condition.sentence == "product_has_passed"
