@@ -34,11 +34,13 @@ TIME_CONSTANTS = 6.0
 
 
 def rebuilt(
-    unit: Unit, limit_c: float, kitchen: Kitchen, fetch: Fetch, last: Last, now: Instant, since_at: Instant
-) -> UnitWatch:
+    unit: Unit, limit_c: float, kitchen: Kitchen, fetch: Fetch, last: Last, now: Instant, since_at: Instant,
+    slept_s: float = np.inf,
+) -> UnitWatch:  # fmt: skip
     """Return the unit as the watch would know it, had it taken every stored reading in order of measured time.
 
-    `since_at` is when watching began: silence of a channel never heard counts from there.
+    `since_at` is when watching began: silence of a channel never heard counts from there. For `slept_s` before it
+    nothing at all was taken in: that much silence is our own, and not a channel's.
     """
     watch = UnitWatch(unit, limit_c, since_at)
     for assignment in kitchen.assignments_of(unit.id, now):
@@ -48,7 +50,7 @@ def rebuilt(
         if reading is None or reading.measured_at < assignment.from_at:
             watch.channels[assignment.channel] = Heard(assignment, heard_at, -np.inf, np.nan, spoke_at)
         else:
-            received = max(reading.received_at, min(heard_at, now))
+            received = max(reading.received_at, min(heard_at, now, reading.received_at + slept_s))
             watch.channels[assignment.channel] = Heard(
                 assignment, received, reading.measured_at, reading.value + assignment.offset_c, spoke_at
             )

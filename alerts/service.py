@@ -17,6 +17,7 @@ from alerts.watch import Taken, UnitWatch, conditions, projected, quiet_until, r
 from collector.batches import Batch
 from collector.events import AlarmTold, Draft, ItemSetAside, ProposalMade
 from collector.findings import Condition, Parameters, Proposal
+from collector.ingest import last_received_at
 from collector.kitchen import Kitchen
 from collector.present import Present
 from collector.readings import Assignment, Unit
@@ -78,10 +79,13 @@ class Service:
     _quiet_until: dict[str, Instant] = field(default_factory=dict)
     """Units in which nothing was found, and until when that needs no second look."""
     _cursor_at: Instant = 0.0
+    _slept_s: float = float("inf")
 
     def start(self) -> None:
         """Rebuild every unit from the store; what arrived meanwhile is history, and the next judgement sees it."""
         self.began_at = self.clock() if self.began_at is None else self.began_at
+        last_at = last_received_at(self.readings)
+        self._slept_s = float("inf") if last_at is None else max(self.began_at - last_at, 0.0)
         self.taken = self.readings.head()
         self._sync(self.clock())
         self._conclude(list(self.watches), self.clock(), cursors={CURSOR: self.taken})
@@ -166,7 +170,7 @@ class Service:
         self._quiet_until.pop(unit.id, None)
         try:
             self.watches[unit.id] = rebuilt(
-                unit, limit_c, kitchen, self.readings.series, self.readings.before, now, began
+                unit, limit_c, kitchen, self.readings.series, self.readings.before, now, began, self._slept_s
             )
             self._broken.pop(unit.id, None)
         except Exception as fault:  # noqa: BLE001 - one odd unit is set aside and told; the others go on

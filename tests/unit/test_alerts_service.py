@@ -428,3 +428,21 @@ def test_meat_that_has_passed_its_limit_is_never_said_to_pass_it_yet(bench: Benc
     assert bench.kinds() == [("room", "product_warm")]
     (alarm,) = bench.present.kitchen.active_alarms()
     assert alarm.condition.sentence == "product_has_passed"
+
+
+def test_a_service_that_starts_over_and_over_still_tells_of_a_silent_unit(bench: Bench) -> None:
+    bench.run(1, 3.0)
+    for minute in range(120):
+        bench.at += 60.0
+        bench.hear("fridge/air", 3.0)
+        bench.service.tick()
+        if minute % 10 == 9:
+            bench.restart()
+    assert ("room", "unwatched") in bench.kinds()
+
+
+def test_what_the_service_slept_through_is_no_silence_of_a_sensor(bench: Bench) -> None:
+    bench.run(1, 3.0)
+    bench.at += 5 * HOUR
+    bench.restart()
+    assert bench.kinds() == []
