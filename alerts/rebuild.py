@@ -149,3 +149,19 @@ def _since(times: Array, begins: npt.NDArray[np.bool_], ends: npt.NDArray[np.boo
     last_end = int(np.flatnonzero(ends)[-1]) if ends.any() else -1
     begun = np.flatnonzero(begins[last_end + 1 :])
     return float(times[last_end + 1 + begun[0]]) if begun.size else None
+
+
+def signature_of(kitchen: Kitchen, unit: Unit, now: Instant) -> tuple[object, ...]:
+    """Return what a unit's state follows from beside its readings: when it changes, the state is made anew."""
+    standing = tuple(
+        (b.lot, b.as_made, b.hand_readings, tuple(p for p in b.placements if p.from_at <= now))
+        for b in kitchen.standing_in(unit.id, now)
+    )
+    return (unit, kitchen.assignments_of(unit.id, now), standing)
+
+
+def next_change_at(kitchen: Kitchen, now: Instant) -> Instant:
+    """Return the next instant at which a placement or an assignment begins or ends by itself."""
+    instants = [at for a in kitchen.assignments for at in (a.from_at, a.until_at)]
+    instants += [at for b in kitchen.batches.values() for p in b.placements for at in (p.from_at, p.until_at)]
+    return min((at for at in instants if at is not None and at > now), default=float("inf"))

@@ -11,7 +11,7 @@ from alerts.judgement import judged
 from alerts.rulebook.shelf import load
 from alerts.sentences import alarm_text
 from alerts.service import Service
-from alerts.watch import UnitWatch, conditions
+from alerts.watch import Taken, UnitWatch, conditions, take
 from collector.batches import AsMade, Method, Packing, Placement, Plan, Route
 from collector.events import (
     AlarmAcknowledged,
@@ -446,3 +446,58 @@ def test_what_the_service_slept_through_is_no_silence_of_a_sensor(bench: Bench) 
     bench.at += 5 * HOUR
     bench.restart()
     assert bench.kinds() == []
+
+
+def test_a_unit_set_aside_while_the_store_was_busy_is_watched_again(
+    bench: Bench, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    bench.run(1, 3.0)
+
+    def busy(*args: object) -> object:
+        raise StoreFailed("busy")
+
+    bench.write(TubMoved("B1", Placement("1", "fridge", bench.at)))
+    with monkeypatch.context() as store:
+        store.setattr(bench.readings, "series", busy)
+        bench.service.tick()
+    (said,) = [a for a in bench.present.kitchen.active_alarms() if a.condition.unit == "fridge"]
+    assert "1 tub (B1)" in alarm_text(said, "UTC")
+    bench.run(0.1, 3.0)
+    assert bench.kinds() == []
+    assert [t.lot for t in bench.service.watches["fridge"].tubs] == ["B1"]
+
+
+def test_an_odd_reading_holds_up_none_behind_it(bench: Bench, monkeypatch: pytest.MonkeyPatch) -> None:
+    def odd(watch: UnitWatch, assignment: Assignment, taken: Taken) -> None:
+        if taken.value == 77.0:
+            raise ZeroDivisionError("odd")
+        take(watch, assignment, taken)
+
+    monkeypatch.setattr("alerts.service.take", odd)
+    bench.run(1, 3.0)
+    bench.hear("fridge/air", 77.0)
+    bench.run(2, 9.0)
+    assert bench.service.taken == bench.readings.head()
+    assert ("room", "product_warm") in bench.kinds()
+
+
+def test_everybody_is_told_once_while_the_journal_refuses_and_it_is_recorded_later(
+    bench: Bench, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    bench.service.reach = {"ana": ("first",), "bo": ("second",)}
+    bench.write(RotaDescribed((("ana", 0.0), ("bo", 60.0))))
+    bench.run(2, 9.0)
+
+    def full(*args: object, **more: object) -> object:
+        raise StoreFailed("disk full")
+
+    with monkeypatch.context() as journal:
+        journal.setattr(bench.journal, "append", full)
+        for _ in range(5):
+            bench.at += 1.0
+            with pytest.raises(StoreFailed):
+                bench.service.tell()
+    assert [person for person, _, _ in (*bench.first.lines, *bench.second.lines)] == ["ana", "bo"]
+    bench.service.tell()
+    (alarm,) = bench.present.kitchen.active_alarms()
+    assert [t.person for t in alarm.told] == ["ana", "bo"]
