@@ -421,6 +421,19 @@ def test_figures_of_another_outcome_are_not_what_was_seen() -> None:
     assert len(kitchen.proposals["BRISKET-14"]) == len(KITCHEN.proposals["BRISKET-14"])
 
 
+def test_nothing_is_released_against_what_the_rules_say_this_minute() -> None:
+    recorded = KITCHEN.proposals["BELLY-32"][-1]
+    held = proposal("BELLY-32", Disposition.HOLD, WARM)
+    for disposition in (Disposition.CONTINUE, Disposition.RELEASE):
+        request = SignDisposition(
+            disposition=disposition, reason="looked at the curve and the probe", proposal=recorded.position
+        )
+        assert not isinstance(sign_disposition(KITCHEN, "BELLY-32", request, ADA, NOW, recorded.proposal), Faults)
+        refused = sign_disposition(KITCHEN, "BELLY-32", request, ADA, NOW, held)
+        assert isinstance(refused, Faults)
+        assert [found.field for found in refused.found] == ["disposition"]
+
+
 def test_an_unjudged_stage_blocks_release_whoever_asks() -> None:
     from tests.office import COLD, finding
 
