@@ -9,6 +9,7 @@ from collections.abc import Iterator
 from contextlib import suppress
 from pathlib import Path
 
+from alerts.channels.ways import target_faults
 from collector.books_sql import open_books
 from collector.journal_sql import SqlJournal
 from collector.kitchen import Kitchen
@@ -36,7 +37,7 @@ def refusals(settings: Settings, data: Path | None = None) -> tuple[Fault, ...]:
     found = [*owner_faults(folder), *_folder_faults(folder), *_sqlite_faults(driver.sqlite_version_info)]
     if not found:
         found += _room_faults(folder, settings.stores.ballast_mib * 2**20)
-    return tuple(found)
+    return (*found, *target_faults(settings))
 
 
 def doubts(settings: Settings, kitchen: Kitchen, now: Instant) -> tuple[Fault, ...]:

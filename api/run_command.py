@@ -5,7 +5,7 @@ from pathlib import Path
 
 import click
 
-from alerts.channels.webhook import WebhookChannel
+from alerts.channels.ways import channels_of
 from api.check import refusals
 from api.config_file import read_settings
 from api.serving import serve
@@ -36,12 +36,11 @@ def broker_of(settings: Settings) -> Broker:
 
 def works_of(settings: Settings, folder: Path | None = None) -> Works:
     """Return the parts of the kitchen that the settings describe. Raises StoreFailed."""
-    channels = {"webhook": WebhookChannel(settings.addresses("webhook"))}
     return Works(
         folder or settings.stores.folder,
         broker_of(settings),
         settings.message_sources(),
-        channels,
+        channels_of(settings),
         settings.reach_order(),
         ballast_bytes=settings.stores.ballast_mib * 2**20,
     )

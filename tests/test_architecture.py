@@ -54,6 +54,8 @@ IMPORT_SITES = {
     "amqtt": {"simulators/embedded_broker.py"},
     "vl_convert": {"api/chart_bundle.py"},
     "argon2": {"api/auth/*.py"},
+    "apprise": {"alerts/channels/apprise_way.py"},
+    "smtplib": {"alerts/channels/email.py"},
 }
 """The one place for each library that reaches the world; its exceptions are turned into ours there."""
 

@@ -109,7 +109,9 @@ def end(lot: str, request: EndBatch, office: OfficeHere, who: Operator) -> Writt
 def sign_off(lot: str, request: SignDisposition, office: OfficeHere, who: Approver) -> Written:
     """Sign a disposition, naming the proposal that was looked at."""
     _known(office, lot)
-    return written(do(office, lambda k: sign_disposition(k, lot, request, who.person, office.clock(), office.judged(lot))))
+    return written(
+        do(office, lambda k: sign_disposition(k, lot, request, who.person, office.clock(), office.judged(lot)))
+    )
 
 
 @router.post("/hand-readings", status_code=201)

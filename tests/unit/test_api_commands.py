@@ -30,6 +30,13 @@ DEPLOY = Path(__file__).resolve().parents[2] / "deploy"
 KITCHEN = (DEPLOY / "kitchen.example.toml").read_text(encoding="utf-8")
 SETTINGS = (DEPLOY / "curevigil.example.toml").read_text(encoding="utf-8")
 Run = Callable[..., tuple[int, str, str]]
+REACHED = {
+    "CUREVIGIL_INES_WEBHOOK": "https://hooks.example/a1b2",
+    "CUREVIGIL_INES_SIGNING": "whsec_MfKQ9r8GKYqrTwjUPD8ILPZIo2LaLaSw",
+    "CUREVIGIL_INES_EMAIL": "ines@kitchen.example",
+    "CUREVIGIL_INES_PUSH": "json://push.example/a1b2",
+    "CUREVIGIL_SMTP_PASSWORD": "correct horse",
+}
 
 
 @pytest.fixture
@@ -45,7 +52,7 @@ def run(folder: Path) -> Run:
     """`run("apply", "kitchen.toml")`: the exit code and the two outputs of a command."""
 
     def call(*words: str) -> tuple[int, str, str]:
-        environ = {"CUREVIGIL_INES_WEBHOOK": "https://hooks.example/a1b2"}
+        environ = REACHED
         result = CliRunner().invoke(main, words, env=environ, prog_name="curevigil")
         assert result.exception is None or isinstance(result.exception, SystemExit), result.exc_info
         return result.exit_code, result.stdout, result.stderr
@@ -213,7 +220,8 @@ def test_check_says_what_would_not_start_and_what_is_to_be_mended_besides(run: R
 
 def test_a_start_is_refused_on_a_disk_without_room(folder: Path, broker: int, monkeypatch: pytest.MonkeyPatch) -> None:
     install(folder, broker)
-    monkeypatch.setenv("CUREVIGIL_INES_WEBHOOK", "https://hooks.example/a1b2")
+    for name, value in REACHED.items():
+        monkeypatch.setenv(name, value)
     settings = read_settings(folder / "curevigil.toml")
     assert refusals(settings) == ()
     monkeypatch.setattr("shutil.disk_usage", lambda path: type("Usage", (), {"free": 10 * 2**20})())

@@ -38,6 +38,10 @@ KITCHEN_TEXT = (DEPLOY / "kitchen.example.toml").read_text(encoding="utf-8")
 ENVIRON = {
     "CUREVIGIL_BROKER_PASSWORD": "correct horse",
     "CUREVIGIL_INES_WEBHOOK": "https://hooks.example/a1b2",
+    "CUREVIGIL_INES_SIGNING": "whsec_MfKQ9r8GKYqrTwjUPD8ILPZIo2LaLaSw",
+    "CUREVIGIL_INES_EMAIL": "ines@kitchen.example",
+    "CUREVIGIL_INES_PUSH": "json://push.example/a1b2",
+    "CUREVIGIL_SMTP_PASSWORD": "correct horse",
     "EMPTY": "",
     "NO_ADDRESS": "hunter2",
 }
@@ -138,7 +142,7 @@ SETTINGS: list[Row] = [
      ["line 58: web public_address: 'curevigil.example' is no web address; write what people type, "
          'such as "https://curevigil.example"']),
     ("an unknown way to reach people", [('channel = "webhook" ', 'channel = "pager" ')],
-     ["line 64: reach 1 channel: 'pager' is not known; use one of: webhook"]),
+     ["line 64: reach 1 channel: 'pager' is not known; use one of: webhook, email, apprise"]),
     ("a webhook that is no address", [('"env:CUREVIGIL_INES_WEBHOOK"', '"env:NO_ADDRESS"')],
      ["line 65: reach 1 address: what stands there is no web address; put one there that begins "
          "with https:// or http://"]),
@@ -518,7 +522,13 @@ class Desk:
 
     def run(self, *arguments: str) -> tuple[int, str, str]:
         """Return the exit code and the two outputs."""
-        environ = {"CUREVIGIL_INES_WEBHOOK": "https://hooks.example/a1b2"}
+        environ = {
+            "CUREVIGIL_INES_WEBHOOK": "https://hooks.example/a1b2",
+            "CUREVIGIL_INES_SIGNING": "whsec_MfKQ9r8GKYqrTwjUPD8ILPZIo2LaLaSw",
+            "CUREVIGIL_INES_EMAIL": "ines@kitchen.example",
+            "CUREVIGIL_INES_PUSH": "json://push.example/a1b2",
+            "CUREVIGIL_SMTP_PASSWORD": "correct horse",
+        }
         result = CliRunner().invoke(main, arguments, env=environ, prog_name="curevigil")
         assert result.exception is None or isinstance(result.exception, SystemExit), result.exc_info
         return result.exit_code, result.stdout, result.stderr
