@@ -109,9 +109,8 @@ def end(lot: str, request: EndBatch, office: OfficeHere, who: Operator) -> Writt
 def sign_off(lot: str, request: SignDisposition, office: OfficeHere, who: Approver) -> Written:
     """Sign a disposition, naming the proposal that was looked at."""
     _known(office, lot)
-    return written(
-        do(office, lambda k: sign_disposition(k, lot, request, who.person, office.clock(), office.judged(lot)))
-    )
+    fresh = office.judged(lot)
+    return written(do(office, lambda k: sign_disposition(k, lot, request, who.person, office.clock(), fresh)))
 
 
 @router.post("/hand-readings", status_code=201)
