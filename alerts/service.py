@@ -69,6 +69,8 @@ class Service:
     taken: int = 0
     """Position in the arrival log up to which readings have been watched."""
     _seen: Kitchen = field(default_factory=Kitchen)
+    _synced: Kitchen = field(default_factory=Kitchen)
+    """The kitchen that units and judgements were last brought in line with; `_seen` may be ahead of it."""
     _signatures: dict[str, tuple[object, ...]] = field(default_factory=dict)
     _next_change_at: Instant = 0.0
     _judge_at: dict[str, Instant] = field(default_factory=dict)
@@ -143,7 +145,7 @@ class Service:
 
     def _sync(self, now: Instant) -> None:
         kitchen = self.present.catch_up()
-        before, self._seen = self._seen, kitchen
+        before, self._seen = self._synced, kitchen
         same = all(getattr(before, n) is getattr(kitchen, n) for n in ("batches", "units", "assignments"))
         if same and now < self._next_change_at:
             return
@@ -151,12 +153,13 @@ class Service:
         for unit in kitchen.units.values():
             signature = _signature(kitchen, unit, now)
             if self._signatures.get(unit.id) != signature:
-                self._signatures[unit.id] = signature
                 self._rebuild(kitchen, unit, now, began)
+                self._signatures[unit.id] = signature
         for lot, batch in kitchen.batches.items():
             if before.batches.get(lot) is not batch:
                 self._judge_at[lot] = now
-        self._next_change_at = _next_change(kitchen, now)
+        # Only now: where a store refused half-way, the next call does the rest.
+        self._synced, self._next_change_at = kitchen, _next_change(kitchen, now)
 
     def _rebuild(self, kitchen: Kitchen, unit: Unit, now: Instant, began: Instant) -> None:
         limit_c = self.limit_of(kitchen, unit)
@@ -344,7 +347,7 @@ def _all_silent(watch: UnitWatch, now: Instant) -> bool:
 
 def _signature(kitchen: Kitchen, unit: Unit, now: Instant) -> tuple[object, ...]:
     standing = tuple(
-        (b.lot, b.as_made, b.hand_readings, tuple(p for p in b.placements if p.unit == unit.id and p.from_at <= now))
+        (b.lot, b.as_made, b.hand_readings, tuple(p for p in b.placements if p.from_at <= now))
         for b in kitchen.standing_in(unit.id, now)
     )
     return (unit, kitchen.assignments_of(unit.id, now), standing)

@@ -16,6 +16,7 @@ from collector.events import (
     ChannelAssigned,
     Draft,
     PersonDescribed,
+    PlacementCorrected,
     RotaDescribed,
     SiteDescribed,
     TubMoved,
@@ -26,7 +27,7 @@ from collector.kitchen import Alarm, Kitchen
 from collector.present import Present
 from collector.readings import Assignment, Quantity, Reading, Site, Unit
 from collector.sample import Message
-from collector.storage import Arrival, MemoryJournal, MemoryReadings
+from collector.storage import Arrival, MemoryJournal, MemoryReadings, StoreFailed
 
 START = 1_760_000_000.0
 HOUR = 3600.0
@@ -236,3 +237,52 @@ def test_a_late_reading_is_seen_by_the_rebuilt_estimate(bench: Bench) -> None:
 def test_the_cursor_stands_with_the_events_it_caused(bench: Bench) -> None:
     bench.run(2, 9.0)
     assert 0 < bench.journal.cursor("watch") <= bench.readings.head()
+
+
+def test_a_batch_begun_while_another_is_judged_is_watched_and_judged_like_any() -> None:
+    bench = Bench()
+    judged: list[str] = []
+
+    def judge(kitchen: Kitchen, lot: str, now: float) -> Proposal:
+        if not judged:
+            # Another thread writes while this one is at work.
+            bench.write(BatchStarted("B2", PLAN, AsMade(3.0), (Placement("1", "fridge", bench.at),)))
+        judged.append(lot)
+        return Proposal(lot, Disposition.CONTINUE, (), now, "US 1", "test")
+
+    bench.service = bench.new_service(judge)
+    bench.furnish()
+    bench.run(0.5, 3.0)
+    assert [t.lot for t in bench.service.watches["fridge"].tubs] == ["B2"]
+    assert "B2" in judged
+
+
+def test_a_unit_left_undone_when_the_store_refused_is_made_at_the_next_look(
+    bench: Bench, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    bench.run(0.1, 3.0)
+
+    def refuse(*args: object) -> None:
+        raise StoreFailed("disk full")
+
+    bench.write(UnitDescribed(Unit("cellar", "s", "Cellar", "cold room")))
+    with monkeypatch.context() as broken:
+        broken.setattr(bench.service, "_rebuild", refuse)
+        with pytest.raises(StoreFailed):
+            bench.service.tick()
+    bench.service.tick()
+    assert "cellar" in bench.service.watches
+
+
+def test_where_a_tub_stood_before_it_came_counts_when_it_is_put_right(bench: Bench) -> None:
+    begun = bench.at
+    bench.write(BatchStarted("B2", PLAN, AsMade(3.0, 3.0, brine_c=3.0, meat_c=3.0), (Placement("1", "fridge", begun),)))
+    bench.run(2, 3.0)
+    came = bench.at
+    bench.write(TubMoved("B2", Placement("1", "room", came)))
+    bench.service.tick()
+    before = bench.service.estimates()["B2"].likely_c
+    stood = (Placement("1", None, begun, came, 25.0), Placement("1", "room", came))
+    bench.write(PlacementCorrected("B2", "1", stood, "it stood on the bench"))
+    bench.service.tick()
+    assert bench.service.estimates()["B2"].likely_c > before + 5.0
