@@ -36,14 +36,14 @@ class AppriseChannel:
     """Tells one target at a time: one result for several would hide the one that failed."""
 
     def __init__(self, addresses: Mapping[str, str]) -> None:
-        self._addresses = dict(addresses)
+        # Made now: apprise takes a second to find its parts, which must not be the second in which an alarm is told.
+        self._targets = {person: _target(address) for person, address in addresses.items()}
 
     def send(self, telling: Telling, alarm: Alarm, first_line: str, body: str) -> Sent:
         """Send once. The address is never part of what is returned or logged: it holds a secret."""
-        address = self._addresses.get(telling.person)
-        if address is None:
+        if telling.person not in self._targets:
             return Sent(False, "no address for this person")
-        target = _target(address)
+        target = self._targets[telling.person]
         if target is None:
             return Sent(False, "apprise knows no such kind of address")
         one = apprise.Apprise()
