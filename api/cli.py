@@ -6,6 +6,7 @@ import click
 
 from api.apply_command import apply
 from api.check_command import check
+from api.read_command import read
 from api.replay_command import replay
 from api.rulebook_command import rulebook
 from api.run_command import run
@@ -43,5 +44,5 @@ def main() -> None:
     """
 
 
-for command in (apply, check, replay, rulebook, run):
+for command in (apply, check, read, replay, rulebook, run):
     main.add_command(command)

@@ -8,6 +8,7 @@ from alerts.rulebook.book import Rulebook
 from collector.findings import Proposal
 from collector.health import Part
 from collector.kitchen import Kitchen
+from collector.message import Source
 from collector.present import Present
 from collector.readings import Unit
 from collector.sample import Instant
@@ -69,3 +70,5 @@ class Office:
     charts: Callable[[], bytes | None] = lambda: None
     """The chart bundle, or None while there is none: then the words stand alone."""
     settings: Settings = field(default_factory=Settings)
+    sources: Sequence[Source] = ()
+    """How messages are read, in the order in which the sources are asked."""

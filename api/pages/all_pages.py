@@ -13,13 +13,15 @@ from api.pages import (
     link,
     live,
     pictures,
+    read,
     sign_in,
     tonight,
     unit,
 )
 
 MODULES = (
-    tonight, alarms, batches, batch, batch_acts, pictures, unit, channels, journal, link, sign_in, live, chart_script,
+    tonight, alarms, batches, batch, batch_acts, pictures, unit, channels, read, journal, link, sign_in, live,
+    chart_script,
 )  # fmt: skip
 routers: tuple[APIRouter, ...] = tuple(module.router for module in MODULES)
 """In this order, so that `/batches/new` is not taken for a lot."""

@@ -386,3 +386,42 @@ def test_a_clock_of_a_replay_never_goes_back() -> None:
     clock = VirtualClock(10.0)
     clock.move(5.0)
     assert clock() == 10.0
+
+
+# read
+
+MAPPINGS = DEPLOY / "mappings"
+
+
+def test_read_prints_what_a_message_would_become(run: Run) -> None:
+    shape = (
+        "read",
+        "--mapping",
+        str(MAPPINGS / "network-server-v4.toml"),
+        "--topic",
+        "application/7/device/x/event/up",
+    )
+    message = (
+        '{"time":"2022-07-18T09:34:15.775023242+00:00","deviceInfo":{"devEui":"0101"},"devAddr":"00189440",'
+        '"fCnt":24,"object":{"temperature":85.0}}'
+    )
+    code, out, _ = run(*shape, message)
+    assert code == 0
+    assert out.startswith("0101/temperature = 85.0 Cel at ")
+    assert "number 00189440:24; doubtful: the device's clock cannot be believed; doubtful: a value that" in out
+
+
+def test_read_says_why_a_message_is_refused(run: Run) -> None:
+    number = ("read", "--mapping", str(MAPPINGS / "number.toml"), "--topic", "gauges/tub/temperature")
+    code, out, err = run(*number, "nan")
+    assert (code, out) == (1, "")
+    assert "(not_finite)" in err
+    assert run(*number, "4.1")[0] == 0
+    assert run("read", "--topic", "a", "1")[0] == 2
+
+
+def test_read_takes_what_is_piped_in_byte_by_byte(folder: Path) -> None:
+    words = ["read", "--mapping", str(MAPPINGS / "number.toml"), "--topic", "gauges/tub/temperature"]
+    result = CliRunner().invoke(main, words, input=b"\xff4.1")
+    assert result.exit_code == 1
+    assert CliRunner().invoke(main, words, input=b"4.1").output.startswith("tub/temperature = 4.1 Cel at ")

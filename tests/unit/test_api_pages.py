@@ -3,6 +3,7 @@
 import gzip
 import re
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -20,6 +21,7 @@ from collector import events as e
 from collector.batches import Stage
 from collector.events import Draft
 from collector.findings import Disposition
+from collector.message import Source
 from tests.office import NOW, WARM, ZONE, made_office, proposal
 
 HOLD = Disposition.HOLD
@@ -27,7 +29,7 @@ ORIGIN = "http://testserver"
 STATIC = Path(__file__).parents[2] / "api" / "static"
 PAGES = (
     "/", "/units/coldroom", "/units/chamber", "/batches", "/batches/BRISKET-14", "/batches/HAM-31",
-    "/batches/new", "/channels", "/journal", "/password",
+    "/batches/new", "/channels", "/journal", "/password", "/read",
 )  # fmt: skip
 TOO_SURE = re.compile(r"\b(?:safe|ok|all clear)\b", re.IGNORECASE)
 
@@ -489,3 +491,39 @@ def test_a_time_of_the_walls_goes_round() -> None:
     assert instant_of("2026-11-25T02:10", ZONE) == NOW
     with pytest.raises(ValueError, match="forward"):
         instant_of("2026-03-08T02:30", ZONE)
+
+
+MAPPING = """[[source]]
+topic = "kitchen/{device}"
+format = "mapped"
+[[source.measurement]]
+channel = "{device}/air"
+value = "/celsius"
+unit = "Cel"
+"""
+
+
+def test_a_pasted_message_shows_what_it_would_become_and_keeps_nothing(ada: Somebody, office: Office) -> None:
+    before = (office.journal.head(), office.readings.head())
+    status, text = ada.send("/read", topic="kitchen/gauge", message='{"celsius": 4.1}', mapping=MAPPING)
+    assert status == 200
+    assert "gauge/air = 4.1 Cel at 2026-11-25T07:10:00.000Z (by receipt)" in text
+    status, text = ada.send("/read", topic="kitchen/gauge", message='{"celsius": NaN}', mapping=MAPPING)
+    assert (status, "It cannot be read" in text) == (200, True)
+    assert (office.journal.head(), office.readings.head()) == before
+
+
+def test_a_pasted_message_is_read_by_the_settings_where_no_mapping_is_pasted(client: TestClient) -> None:
+    office = replace(made_office(), sources=(Source("cold/#", "senml"),))
+    with TestClient(create_app(office), follow_redirects=False, headers={"Origin": ORIGIN}) as other:
+        vi = Somebody(other, office, "vi")
+        text = vi.send("/read", topic="cold/air", message='[{"n":"cold/air","u":"Cel","v":3.5}]')[1]
+        assert "cold/air = 3.5 Cel" in text
+        assert "no source takes this topic" in vi.send("/read", topic="warm/air", message="1")[1]
+
+
+def test_what_is_wrong_with_a_pasted_mapping_is_said_and_nothing_pasted_is_markup(ada: Somebody) -> None:
+    status, text = ada.send("/read", topic="<b>", message="<script>x</script>", mapping="[[source]]\ntopic = 1")
+    assert status == 422
+    assert "source 1 topic" in text
+    assert "<script>x" not in text
