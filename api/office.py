@@ -3,6 +3,7 @@
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 
+from alerts.channels.drill import Tried
 from alerts.history import BatchHistory
 from alerts.rulebook.book import Rulebook
 from collector.findings import Proposal
@@ -72,3 +73,7 @@ class Office:
     settings: Settings = field(default_factory=Settings)
     sources: Sequence[Source] = ()
     """How messages are read, in the order in which the sources are asked."""
+    reach: Mapping[str, Sequence[str]] = field(default_factory=dict)
+    """Each person's channels, in the order in which that person wants to be reached."""
+    drill: Callable[[str], Sequence[Tried]] = lambda person: ()
+    """Try every way of a person with a text that says that it is a drill."""

@@ -89,6 +89,8 @@ def office_of(works: Works, settings: Settings) -> Office:
         charts=_Charts(works.folder),
         settings=settings,
         sources=works.sources,
+        reach=works.reach,
+        drill=works.drill,
     )
 
 

@@ -9,6 +9,7 @@ from importlib.metadata import version
 from pathlib import Path
 
 from alerts.channels.base import Channel
+from alerts.channels.drill import Tried, hold_drill
 from alerts.channels.log import LogChannel
 from alerts.history import BatchHistory
 from alerts.judgement import judged, limit_of
@@ -138,6 +139,10 @@ class Works:
         self.live.stop()
         self.calendar.stop()
         self.stores.close()
+
+    def drill(self, person: str) -> Sequence[Tried]:
+        """Try every way of a person with a text that says that it is a drill."""
+        return hold_drill(person, self.reach.get(person, ()), self.service.channels, time.time())
 
     def say_watch(self) -> None:
         """Put the state of the watch into health."""

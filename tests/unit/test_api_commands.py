@@ -4,8 +4,10 @@ import json
 import os
 import socket
 import sqlite3
+import threading
 from collections.abc import Callable, Iterator
 from datetime import UTC, datetime
+from http.server import BaseHTTPRequestHandler, HTTPServer
 from pathlib import Path
 
 import pytest
@@ -19,7 +21,8 @@ from api.reading_lines import read_lines, units_of
 from api.replay_command import written
 from collector.batches import Placement
 from collector.books_sql import open_books
-from collector.events import Draft, PersonDescribed, TubMoved
+from collector.events import AlarmRaised, Draft, PersonDescribed, TubMoved
+from collector.findings import Condition
 from collector.journal_sql import SqlJournal
 from collector.present import Present
 from collector.readings import Assignment, Quantity, Reading
@@ -425,3 +428,66 @@ def test_read_takes_what_is_piped_in_byte_by_byte(folder: Path) -> None:
     result = CliRunner().invoke(main, words, input=b"\xff4.1")
     assert result.exit_code == 1
     assert CliRunner().invoke(main, words, input=b"4.1").output.startswith("tub/temperature = 4.1 Cel at ")
+
+
+# call-test
+
+
+@pytest.fixture
+def receiver() -> Iterator[HTTPServer]:
+    class Keep(BaseHTTPRequestHandler):
+        def do_POST(self) -> None:
+            got.append(self.rfile.read(int(self.headers["content-length"])))
+            self.send_response(204)
+            self.end_headers()
+
+        def log_message(self, format: str, *args: object) -> None:
+            return None
+
+    got: list[bytes] = []
+    server = HTTPServer(("127.0.0.1", 0), Keep)
+    server.got = got  # type: ignore[attr-defined]
+    thread = threading.Thread(target=server.serve_forever)
+    thread.start()
+    yield server
+    server.shutdown()
+    thread.join()
+    server.server_close()
+
+
+def test_call_test_tries_every_way_and_says_what_happened_without_an_address(
+    folder: Path, run: Run, broker: int, receiver: HTTPServer
+) -> None:
+    install(folder, broker)
+    text = (folder / "curevigil.toml").read_text(encoding="utf-8")
+    text = text.replace("private_address = false", "private_address = true").replace("port = 587 ", "port = 9 ")
+    (folder / "curevigil.toml").write_text(text, encoding="utf-8")
+    run("apply", "kitchen.toml", "--config", "curevigil.toml")
+    place = f"127.0.0.1:{receiver.server_port}/secret-path"
+    environ = {**REACHED, "CUREVIGIL_INES_WEBHOOK": f"http://{place}", "CUREVIGIL_INES_PUSH": f"json://{place}"}
+    result = CliRunner().invoke(main, ["call-test", "ines", "--config", "curevigil.toml"], env=environ)
+    assert result.output.splitlines() == [
+        "webhook: taken; ask them whether it arrived (HTTP 204)",
+        "email: FAILED (ConnectionRefusedError)",
+        "apprise: taken; ask them whether it arrived (the target has taken it)",
+    ]
+    assert result.exit_code == 1
+    signed, pushed = (json.loads(body) for body in receiver.got)  # type: ignore[attr-defined]
+    assert signed["type"] == "curevigil.alarm.drill"
+    assert signed["data"]["first_line"].startswith("DRILL: ")
+    assert pushed["title"].startswith("DRILL: ")
+
+
+def test_call_test_calls_nobody_while_an_alarm_stands_or_where_nobody_is_known(
+    folder: Path, run: Run, broker: int
+) -> None:
+    install(folder, broker)
+    run("apply", "kitchen.toml", "--config", "curevigil.toml")
+    assert "nobody in the kitchen has the id nobody" in run("call-test", "nobody", "--config", "curevigil.toml")[2]
+    journal = SqlJournal(open_books(folder / "data" / BOOKS, may_migrate=False))
+    warm = Condition("coldroom", "product_warm", "temperature", True, 1_790_000_000.0)
+    Present(journal, lambda: 1_790_000_000.0).decide(lambda k: [Draft(1_790_000_000.0, "watch", AlarmRaised(warm))])
+    journal.close()
+    code, out, err = run("call-test", "ines", "--config", "curevigil.toml")
+    assert (code, out) == (1, "")
+    assert "an alarm stands" in err

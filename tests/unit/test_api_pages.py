@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 from fastapi.testclient import TestClient
 
+from alerts.channels.drill import Tried
 from api.app import create_app
 from api.auth.codes import FIRST_RUN, issue_code
 from api.auth.links import issue_link
@@ -29,7 +30,7 @@ ORIGIN = "http://testserver"
 STATIC = Path(__file__).parents[2] / "api" / "static"
 PAGES = (
     "/", "/units/coldroom", "/units/chamber", "/batches", "/batches/BRISKET-14", "/batches/HAM-31",
-    "/batches/new", "/channels", "/journal", "/password", "/read",
+    "/batches/new", "/channels", "/journal", "/password", "/read", "/people",
 )  # fmt: skip
 TOO_SURE = re.compile(r"\b(?:safe|ok|all clear)\b", re.IGNORECASE)
 
@@ -527,3 +528,32 @@ def test_what_is_wrong_with_a_pasted_mapping_is_said_and_nothing_pasted_is_marku
     assert status == 422
     assert "source 1 topic" in text
     assert "<script>x" not in text
+
+
+def called_by(office: Office, calls: list[str]) -> Office:
+    def drill(person: str) -> list[Tried]:
+        calls.append(person)
+        return [Tried("webhook", False, "ConnectError"), Tried("email", True, "the mail server has taken it")]
+
+    return replace(office, reach={"bo": ("webhook", "email")}, drill=drill)
+
+
+def test_a_drill_shows_what_happened_on_each_way_and_only_an_admin_may_hold_one(office: Office) -> None:
+    calls: list[str] = []
+    with TestClient(create_app(called_by(office, calls)), headers={"Origin": ORIGIN}) as client:
+        ada = Somebody(client, office, "ada")
+        assert "webhook, then email; called after 0 min" in ada.see("/people")
+        status, text = ada.send("/people/call-test", person="bo")
+        assert (status, calls) == (422, [])
+        assert "an alarm stands: no drill until it is over" in text
+        office.present.decide(lambda kitchen: [Draft(NOW, "watch", e.AlarmReturned(alarm_of(office), "", {}))])
+        status, text = ada.send("/people/call-test", person="bo")
+        assert (status, calls) == (200, ["bo"])
+        assert "webhook: FAILED (ConnectError)" in text
+        assert "email: taken; ask them whether it arrived" in text
+        assert ada.send("/people/call-test", person="vi")[0] == 422
+        assert ada.send("/people/call-test", person="<b>")[0] == 422
+        bo = Somebody(client, office, "bo")
+        assert "Call Bo" not in bo.see("/people")
+        assert bo.send("/people/call-test", person="bo")[0] == 403
+    assert calls == ["bo"]
