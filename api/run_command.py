@@ -5,6 +5,7 @@ from pathlib import Path
 
 import click
 
+from alerts.channels.lamp import Lamp
 from alerts.channels.ways import channels_of
 from api.check import refusals
 from api.config_file import read_settings
@@ -12,6 +13,7 @@ from api.serving import serve
 from api.works import Works
 from collector.broker import Broker
 from collector.message import subscription
+from collector.mqtt_board import Board
 from collector.settings import Settings
 from collector.storage import StoreFailed
 
@@ -34,6 +36,13 @@ def broker_of(settings: Settings) -> Broker:
     )
 
 
+def lamp_of(settings: Settings) -> Lamp | None:
+    """Return the lamp that the settings describe, if any."""
+    if settings.lamp is None:
+        return None
+    return Lamp(Board(broker_of(settings), settings.lamp.status_topic), settings.lamp.topic)
+
+
 def works_of(settings: Settings, folder: Path | None = None) -> Works:
     """Return the parts of the kitchen that the settings describe. Raises StoreFailed."""
     return Works(
@@ -43,6 +52,7 @@ def works_of(settings: Settings, folder: Path | None = None) -> Works:
         channels_of(settings),
         settings.reach_order(),
         ballast_bytes=settings.stores.ballast_mib * 2**20,
+        lamp=lamp_of(settings),
     )
 
 

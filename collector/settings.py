@@ -13,7 +13,7 @@ from urllib.parse import urlsplit
 from pydantic import BeforeValidator, Field, ValidationError
 
 from collector import message
-from collector.settings_reach import LampSettings, ReachSettings, SmtpSettings, reach_faults, smtp_faults
+from collector.settings_reach import LampSettings, ReachSettings, SmtpSettings, lamp_faults, reach_faults, smtp_faults
 from collector.settings_sources import SourceSettings, source_faults, topic_faults
 from collector.settings_values import (
     Outside,
@@ -149,6 +149,7 @@ def parse(
         return model_faults(error, sheet, Settings)
     faults = [*_broker_faults(settings.broker, sheet), *_web_faults(settings.web, sheet)]
     faults += [*reach_faults(settings.reach, settings.smtp, sheet), *smtp_faults(settings.smtp, sheet)]
+    faults += lamp_faults(settings.lamp, [source.topic for source in settings.sources], sheet)
     if not settings.sources:
         faults.append(sheet.fault(("source",), "nothing is listened to", "describe at least one [[source]]"))
     for index, source in enumerate(settings.sources):

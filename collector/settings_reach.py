@@ -3,11 +3,12 @@
 import binascii
 import re
 from base64 import b64decode
+from collections.abc import Sequence
 from typing import Annotated, Literal
 
 from pydantic import BeforeValidator, Field
 
-from collector.formats.names import topic_refusal
+from collector.formats.names import captures, topic_refusal
 from collector.settings_values import Secret, Text, WholePathText, host_name, is_web_address
 from collector.toml_faults import Fault, Sheet, Table, refuse
 from collector.toml_lines import Place
@@ -57,6 +58,12 @@ def _lamp_topic(value: object) -> object:
     return value
 
 
+def _status_topic(value: object) -> object:
+    if isinstance(value, str) and topic_refusal(value) is not None:
+        refuse("this is no topic", 'write it as "curevigil/status"')
+    return value
+
+
 class ReachSettings(Table):
     """One way to reach one person."""
 
@@ -83,6 +90,7 @@ class LampSettings(Table):
     """A lamp or siren for each unit, on the broker."""
 
     topic: Annotated[Text, BeforeValidator(_lamp_topic)] = "curevigil/{site}/{unit}/alarm"
+    status_topic: Annotated[Text, BeforeValidator(_status_topic)] = "curevigil/status"
 
 
 def reach_faults(reach: tuple[ReachSettings, ...], smtp: SmtpSettings | None, sheet: Sheet) -> list[Fault]:
@@ -116,6 +124,19 @@ def _address_faults(entry: ReachSettings, smtp: SmtpSettings | None, place: Plac
     if entry.channel == "email" and smtp is None:
         return [sheet.fault((*place, "channel"), "no mail server is described", "add a table [smtp]")]
     return []
+
+
+def lamp_faults(lamp: LampSettings | None, filters: Sequence[str], sheet: Sheet) -> list[Fault]:
+    """Return the sources that would take what the lamp is told for a reading."""
+    if lamp is None:
+        return []
+    faults = []
+    for key, topic in (("topic", lamp.topic), ("status_topic", lamp.status_topic)):
+        named = topic.replace("{site}", "site").replace("{unit}", "unit")
+        if any(captures(one, named) is not None for one in filters):
+            what = "a source reads these topics, and would take the lamp's words for readings"
+            faults.append(sheet.fault(("lamp", key), what, "name another topic, or make the source's narrower"))
+    return faults
 
 
 def smtp_faults(smtp: SmtpSettings | None, sheet: Sheet) -> list[Fault]:
