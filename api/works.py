@@ -39,6 +39,8 @@ log = logging.getLogger(__name__)
 
 ARRIVALS_KEPT_S = 30 * 86_400.0
 """The arrival log keeps raw messages for at least this long (design, path of a reading)."""
+PEOPLE_AT_ONCE = 8
+"""House: a rota is not longer than that in one step."""
 JOURNAL_LOOK_S = 0.5
 """How soon entries of another process are noticed."""
 
@@ -84,6 +86,7 @@ class Works:
             {"log": LogChannel(), **self.channels},
             self.reach,
             self.link_for,
+            people_at_once=PEOPLE_AT_ONCE,
         )
         self.live = LiveWatch(self.service, time.monotonic, TICK_S / self.rate, 1.0 / min(self.rate, 10.0))
         self.calendar = Calendar()

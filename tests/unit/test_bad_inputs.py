@@ -146,6 +146,27 @@ SETTINGS: list[Row] = [
     ("a webhook that is no address", [('"env:CUREVIGIL_INES_WEBHOOK"', '"env:NO_ADDRESS"')],
      ["line 65: reach 1 address: what stands there is no web address; put one there that begins "
          "with https:// or http://"]),
+    ("a signing secret that is none", [('"env:CUREVIGIL_INES_SIGNING"', '"env:CUREVIGIL_INES_WEBHOOK"')],
+     ["line 66: reach 1 secrets 1: what stands there is no signing secret; put whsec_ and the Base64 of "
+         "24 to 64 random bytes there"]),
+    ("a mailbox that is none", [('"env:CUREVIGIL_INES_EMAIL"', '"env:CUREVIGIL_INES_WEBHOOK"')],
+     ["line 72: reach 2 address: what stands there is no e-mail address; put one address there, and "
+         "nothing else"]),
+    ("the same way twice", [('channel = "email" ', 'channel = "webhook" '),
+                            ('"env:CUREVIGIL_INES_EMAIL"', '"env:CUREVIGIL_INES_WEBHOOK"')],
+     ["line 72: reach 2 address: ines is reached by webhook at this address already; keep one of the two"]),
+    ("a mail password in the clear", [('security = "starttls"', 'security = "plain"')],
+     ["line 82: smtp security: the password would travel unencrypted; set security = "
+         '"starttls" or "tls"']),
+    ("a sender with two headers", [('"curevigil@kitchen.example"', '"a@b.example\\nBcc: c@d.example"')],
+     ['line 83: smtp sender: this is no e-mail address; write the address alone, such as "curevigil@example.org"']),
+    ("a name without its password", [('password = "env:CUREVIGIL_SMTP_PASSWORD"', "# ")],
+     ["line 84: smtp username: a password and a name go together; write both, or neither"]),
+    ("a lamp for no unit", [('"curevigil/{site}/{unit}/alarm"', '"curevigil/lamp"')],
+     ['line 90: lamp topic: this is no topic for each unit; write it as "curevigil/{site}/{unit}/alarm"']),
+    ("a lamp that would be read", [('"curevigil/status"', '"smokehouse/status"')],
+     ["line 91: lamp status_topic: a source reads these topics, and would take the lamp's words for "
+         "readings; name another topic, or make the source's narrower"]),
     ("a text without its end", [('"smokehouse/#"', '"smokehouse/#')],
      ["line 18: file: this is no TOML from column 52 on (illegal character '\\n'); texts stand in "
          "quotes, times carry an offset, and a key stands once in its table"]),
