@@ -156,6 +156,10 @@ def _reach_doubts(settings: Settings, kitchen: Kitchen) -> Iterator[Fault]:
         if person not in reached:
             mend = "describe [[reach]] for them in curevigil.toml"
             yield Fault(f"rota {person}", "an alarm reaches them by the log alone", mend)
+    for person, ways in settings.ways().items():
+        if any(one.channel == "webhook" and not one.secrets for one in ways.values()):
+            mend = "give its receiver and us a secret under `secrets`"
+            yield Fault(f"reach {person}", "the webhook is not signed: anybody could send it an alarm", mend)
     for person in reached:
         if kitchen.people and person not in kitchen.people:
             yield Fault("reach", f"nobody in the kitchen has the id {person}", "mend the id, or describe the person")

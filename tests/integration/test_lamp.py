@@ -2,6 +2,7 @@
 
 import socket
 from collections.abc import Callable, Iterator
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import paho.mqtt.client as paho
@@ -9,12 +10,14 @@ import pytest
 from paho.mqtt.enums import CallbackAPIVersion
 
 from alerts.channels.lamp import Lamp
+from api.run_command import works_of
 from collector.broker import Broker
 from collector.events import AlarmAcknowledged, AlarmRaised, AlarmReturned, Draft, Event, SiteDescribed, UnitDescribed
 from collector.findings import Condition
 from collector.mqtt_board import Board
 from collector.present import Present
 from collector.readings import Site, Unit
+from collector.settings import Settings, parse
 from collector.storage import MemoryJournal
 
 if TYPE_CHECKING:
@@ -148,4 +151,46 @@ def test_when_the_service_stops_nothing_is_known_of_any_unit(
     lamp.stop()
     wall = Wall(mosquitto)
     eventually(lambda: wall.shows() == {ROOM: "unknown", FRIDGE: "unknown", STATUS: "gone"}, "the lamps are told")
+    wall.stop()
+
+
+SETTINGS = """
+[broker]
+address = "{host}"
+port = {port}
+[[source]]
+topic = "rooms/#"
+format = "senml"
+[stores]
+folder = "{folder}"
+ballast_mib = 0
+[web]
+public_address = "https://curevigil.example"
+[lamp]
+"""
+
+
+def test_the_service_keeps_the_lamps_as_its_settings_say(
+    mosquitto: "Mosquitto", tmp_path: Path, eventually: Callable[..., None]
+) -> None:
+    text = SETTINGS.format(host=mosquitto.host, port=mosquitto.port, folder=tmp_path / "data")
+    settings = parse(text, {}, lambda path: "")
+    assert isinstance(settings, Settings)
+    works = works_of(settings)
+    write(
+        works.present,
+        SiteDescribed(Site("lane", "Lane", "Europe/London", "US")),
+        UnitDescribed(Unit("room", "lane", "Room", "cold room")),
+    )
+    works.start()
+    wall = Wall(mosquitto)
+    try:
+        eventually(lambda: wall.shows() == {ROOM: "none", STATUS: "watching"}, "the lamp is told")
+        raised(works.present, "room")
+        eventually(lambda: (ROOM, "alarm") in wall.said, "the alarm is told")
+        works.say_watch()
+        assert [part.sentence for part in works.health.parts() if part.name == "lamp"] == ["Each unit's lamp is told."]
+    finally:
+        works.stop()
+    eventually(lambda: wall.shows() == {ROOM: "unknown", STATUS: "gone"}, "nothing is known any more")
     wall.stop()

@@ -181,6 +181,7 @@ def install(folder: Path, port: int) -> None:
         assert before in text
         text = text.replace(before, after, 1)
     second = '\n[[reach]]\nperson = "tomas"\nchannel = "webhook"\naddress = "env:CUREVIGIL_INES_WEBHOOK"\n'
+    second += 'secrets = ["env:CUREVIGIL_INES_SIGNING"]\n'
     (folder / "curevigil.toml").write_text(text + second, encoding="utf-8")
 
 
@@ -190,6 +191,23 @@ def test_check_finds_nothing_wrong_with_a_whole_installation(run: Run, folder: P
     assert run("check", "--config", "curevigil.toml") == (
         0, "It would start; nothing was found that needs mending.\n", "",
     )  # fmt: skip
+
+
+def test_check_says_that_a_webhook_is_not_signed_and_that_apprise_knows_no_such_address(
+    run: Run, folder: Path, broker: int
+) -> None:
+    install(folder, broker)
+    run("apply", "kitchen.toml", "--config", "curevigil.toml")
+    text = (folder / "curevigil.toml").read_text(encoding="utf-8")
+    unsigned = "\n".join(line for line in text.splitlines() if not line.startswith("secrets"))
+    (folder / "curevigil.toml").write_text(unsigned, encoding="utf-8")
+    code, out, _ = run("check", "--config", "curevigil.toml")
+    assert (code, out.count("the webhook is not signed")) == (1, 2)
+    (folder / "curevigil.toml").write_text(text.replace("env:CUREVIGIL_INES_PUSH", "env:ODD"), encoding="utf-8")
+    result = CliRunner().invoke(main, ["check", "--config", "curevigil.toml"], env={**REACHED, "ODD": "hunter2://x"})
+    assert result.exit_code == 1
+    assert "reach ines: what stands at its address is nothing that apprise knows" in result.output
+    assert "hunter2" not in result.output
 
 
 def test_check_looks_at_a_kitchen_file_as_if_it_were_applied(run: Run, folder: Path, broker: int) -> None:
