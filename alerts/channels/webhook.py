@@ -2,6 +2,7 @@
 
 import json
 import logging
+import ssl
 import time
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
@@ -42,13 +43,16 @@ class WebhookChannel:
         *,
         timeout_s: float = 5.0,
         clock: Callable[[], float] = time.time,
+        trust: ssl.SSLContext | None = None,
     ) -> None:
         self._hooks = dict(hooks)
         self._source = source
         self._clock = clock
         self._gone: set[str] = set()
         # A proxy named in the environment would look the name up again, past our judgement of it.
-        self._client = httpx.Client(timeout=timeout_s, follow_redirects=False, trust_env=False)
+        self._client = httpx.Client(
+            timeout=timeout_s, follow_redirects=False, trust_env=False, verify=trust if trust is not None else True
+        )
 
     def send(self, telling: Telling, alarm: Alarm, first_line: str, body: str) -> Sent:
         """Post once. The address is never part of what is returned or logged: it may hold a secret."""

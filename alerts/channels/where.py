@@ -12,6 +12,7 @@ OPEN_FROM = 1024
 """House: no well-known port of another service is called at a public address."""
 
 Address = IPv4Address | IPv6Address
+look_up = socket.getaddrinfo
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,7 +48,7 @@ def refusal(text: str, port: int, *, private: bool) -> Refused | None:
 def places(host: str, port: int, *, private: bool) -> list[str] | Refused:
     """Return the addresses of a host, each of which may be called; one that may not refuses them all."""
     try:
-        found = socket.getaddrinfo(host, port, type=socket.SOCK_STREAM)
+        found = look_up(host, port, type=socket.SOCK_STREAM)
     except (OSError, UnicodeError):
         return Refused("the name was not found")
     texts = list(dict.fromkeys(str(one[4][0]) for one in found))

@@ -5,7 +5,10 @@ import hashlib
 import hmac
 import json
 import logging
+import shutil
 import socket
+import ssl
+import subprocess
 import threading
 import time
 from base64 import b64decode, b64encode
@@ -15,7 +18,7 @@ from email.message import EmailMessage
 from email.policy import default
 from http.server import BaseHTTPRequestHandler, HTTPServer
 from pathlib import Path
-from typing import Any
+from typing import Any, NoReturn
 
 import pytest
 from aiosmtpd.controller import Controller
@@ -23,6 +26,8 @@ from aiosmtpd.controller import Controller
 from alerts.channels.log import LogChannel
 from alerts.channels.signature import message_id
 from alerts.channels.ways import channels_of
+from alerts.channels.webhook import Hook, WebhookChannel
+from alerts.channels.where import Refused, places
 from alerts.escalation import Telling
 from alerts.live import LiveWatch
 from alerts.service import Service
@@ -37,6 +42,7 @@ from collector.events import (
     SiteDescribed,
     UnitDescribed,
 )
+from collector.findings import Condition
 from collector.kitchen import Alarm
 from collector.present import Present
 from collector.readings import Assignment, Quantity, Reading, Site, Unit
@@ -79,6 +85,7 @@ class Ends:
     posts: list[tuple[float, dict[str, str], bytes]] = field(default_factory=list)
     mail_port: int = 0
     http_port: int = 0
+    web: HTTPServer = field(init=False)
 
     async def handle_DATA(self, server: Any, session: Any, envelope: Any) -> str:
         self.mails.append((time.time(), email.message_from_bytes(envelope.content, policy=default)))
@@ -106,6 +113,7 @@ def ends() -> Iterator[Ends]:
             return None
 
     web = HTTPServer(("127.0.0.1", 0), Keep)
+    found.web = web
     found.http_port = web.server_port
     thread = threading.Thread(target=web.serve_forever)
     thread.start()
@@ -235,3 +243,48 @@ def test_with_the_first_way_dead_the_second_is_tried_at_once(
     seen = "\n".join(ours) + repr(kitchen.alarms())
     for hidden in ("secret-path", SECRET, "ana@kitchen.example"):
         assert hidden not in seen
+
+
+@pytest.fixture
+def certified(tmp_path: Path, absent: Callable[[str, str], NoReturn]) -> tuple[Path, Path]:
+    """A certificate for `hooks.example` and its key."""
+    openssl = shutil.which("openssl")
+    if openssl is None:
+        absent("openssl", "sudo apt-get install openssl")
+    key, certificate = tmp_path / "key.pem", tmp_path / "certificate.pem"
+    command = [openssl, "req", "-x509", "-newkey", "rsa:2048", "-nodes", "-days", "2", "-subj", "/CN=hooks.example"]
+    command += ["-addext", "subjectAltName=DNS:hooks.example", "-keyout", str(key), "-out", str(certificate)]
+    subprocess.run(command, check=True, capture_output=True)
+    return certificate, key
+
+
+@pytest.mark.parametrize(("name", "accepted"), [("hooks.example", True), ("elsewhere.example", False)])
+def test_the_address_is_judged_and_called_while_the_certificate_is_checked_for_the_name(
+    ends: Ends, certified: tuple[Path, Path], monkeypatch: pytest.MonkeyPatch, name: str, accepted: bool
+) -> None:
+    certificate, key = certified
+    asked: list[str] = []
+
+    def looked_up(host: str, port: int, **more: Any) -> list[Any]:
+        asked.append(host)
+        return [(socket.AF_INET, socket.SOCK_STREAM, 6, "", ("127.0.0.1", port))]
+
+    monkeypatch.setattr("alerts.channels.where.look_up", looked_up)
+    context = ssl.SSLContext(ssl.PROTOCOL_TLS_SERVER)
+    context.load_cert_chain(certificate, key)
+    ends.web.socket = context.wrap_socket(ends.web.socket, server_side=True)
+    channel = WebhookChannel(
+        {"ana": Hook(f"https://{name}:{ends.http_port}/x", private=True)},
+        trust=ssl.create_default_context(cafile=str(certificate)),
+    )
+    alarm = Alarm("A7", Condition("room", "product_warm", "temperature", True, 5.0), 10.0)
+    sent = channel.send(Telling("A7", "raised", "ana", "webhook"), alarm, "first line", "body")
+    channel.close()
+    assert (sent.accepted, asked) == (accepted, [name])
+    assert [headers["host"] for _, headers, _ in ends.posts] == [f"{name}:{ends.http_port}"] * accepted
+
+
+def test_a_public_name_that_leads_to_the_metadata_address_is_not_called(monkeypatch: pytest.MonkeyPatch) -> None:
+    both = [("93.184.216.34", 443), ("169.254.169.254", 443)]
+    monkeypatch.setattr("alerts.channels.where.look_up", lambda *a, **k: [(2, 1, 6, "", place) for place in both])
+    assert isinstance(places("hooks.example", 443, private=True), Refused)
