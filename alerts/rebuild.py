@@ -21,7 +21,7 @@ from alerts.watch import (
 )
 from collector.batches import Batch
 from collector.kitchen import Kitchen
-from collector.readings import Quantity, Reading, Unit
+from collector.readings import Assignment, Quantity, Reading, Unit
 from collector.sample import Instant
 
 Last = Callable[[str, Instant], Reading | None]
@@ -43,7 +43,7 @@ def rebuilt(
     nothing at all was taken in: that much silence is our own, and not a channel's.
     """
     watch = UnitWatch(unit, limit_c, since_at)
-    for assignment in kitchen.assignments_of(unit.id, now):
+    for assignment in _telling(kitchen, unit, now):
         reading = _last_trusted(assignment.channel, now + 1.0, fetch, last)
         spoke_at = -np.inf if reading is None else reading.received_at
         heard_at = max(since_at, assignment.from_at)
@@ -60,6 +60,21 @@ def rebuilt(
             if _stands(batch, tub, unit.id, now):
                 watch.tubs.append(_tub_state(watch, batch, tub, kitchen, fetch, now))
     return watch
+
+
+def _telling(kitchen: Kitchen, unit: Unit, now: Instant) -> tuple[Assignment, ...]:
+    """Return the assignments that tell of a unit now: its own, and every probe whose tub stands in it."""
+    return tuple(a for a in kitchen.assignments if a.holds_at(now) and unit.id in _units_of(kitchen, a, now))
+
+
+def _units_of(kitchen: Kitchen, assignment: Assignment, now: Instant) -> set[str]:
+    batch = kitchen.batches.get(assignment.lot) if assignment.lot is not None else None
+    if batch is None or batch.ended_at is not None:
+        return {assignment.unit}
+    return {
+        p.unit for p in batch.placements
+        if assignment.tub in (None, p.tub) and p.unit is not None and _stands(batch, p.tub, p.unit, now)
+    } or {assignment.unit}  # fmt: skip
 
 
 def _stands(batch: Batch, tub: str, unit: str, at: Instant) -> bool:
@@ -157,7 +172,7 @@ def signature_of(kitchen: Kitchen, unit: Unit, now: Instant) -> tuple[object, ..
         (b.lot, b.as_made, b.hand_readings, tuple(p for p in b.placements if p.from_at <= now))
         for b in kitchen.standing_in(unit.id, now)
     )
-    return (unit, kitchen.assignments_of(unit.id, now), standing)
+    return (unit, _telling(kitchen, unit, now), standing)
 
 
 def next_change_at(kitchen: Kitchen, now: Instant) -> Instant:

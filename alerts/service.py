@@ -21,7 +21,7 @@ from collector.findings import Condition, Parameters, Proposal
 from collector.ingest import last_received_at
 from collector.kitchen import Kitchen
 from collector.present import Present
-from collector.readings import Assignment, Unit
+from collector.readings import Assignment, Reading, Unit
 from collector.sample import Instant, Refusal
 from collector.storage import Arrival, Readings, StoreFailed
 
@@ -116,19 +116,9 @@ class Service:
             if isinstance(arrival.outcome, Refusal):
                 continue
             for reading in arrival.outcome:
-                assignment = self._assigned(reading.channel, reading.measured_at)
-                watch = self.watches.get(assignment.unit) if assignment else None
-                if assignment is None or watch is None:
-                    continue
-                offset = assignment.offset_c if assignment.quantity in TEMPERATURES else 0.0
-                value = reading.value + offset
-                taken = Taken(reading.channel, reading.measured_at, reading.received_at, value, reading.quality)
-                try:
-                    take(watch, assignment, taken)
-                except Exception as fault:  # noqa: BLE001 - one odd reading never holds up those behind it
-                    self._set_aside(watch.unit, now, fault)
-                touched[assignment.unit] = None
-                self._quiet_until.pop(assignment.unit, None)
+                for name, assignment in self._watching(reading.channel, reading.measured_at):
+                    self._take(name, assignment, reading, now)
+                    touched[name] = None
         if arrivals:
             self.taken = max(self.taken, arrivals[-1].position)
         self._mend_late(touched, now)
@@ -145,12 +135,24 @@ class Service:
             self._cursor_at = now
             self.present.decide(lambda kitchen: [], cursors={CURSOR: self.taken})
 
-    def _assigned(self, channel: str, at: Instant) -> Assignment | None:
-        for watch in self.watches.values():
-            heard = watch.channels.get(channel)
-            if heard is not None and heard.assignment.holds_at(at):
-                return heard.assignment
-        return self._seen.assigned(channel, at)
+    def _take(self, name: str, assignment: Assignment, reading: Reading, now: Instant) -> None:
+        watch = self.watches[name]
+        value = reading.value + (assignment.offset_c if assignment.quantity in TEMPERATURES else 0.0)
+        try:
+            measured_at, received_at = reading.measured_at, reading.received_at
+            take(watch, assignment, Taken(reading.channel, measured_at, received_at, value, reading.quality))
+        except Exception as fault:  # noqa: BLE001 - one odd reading never holds up those behind it
+            self._set_aside(watch.unit, now, fault)
+        self._quiet_until.pop(name, None)
+
+    def _watching(self, channel: str, at: Instant) -> list[tuple[str, Assignment]]:
+        """Return the units that a channel tells of, with what it measures there: a probe goes where its tub goes."""
+        heard = [(name, watch.channels.get(channel)) for name, watch in self.watches.items()]
+        found = [(name, h.assignment) for name, h in heard if h is not None and h.assignment.holds_at(at)]
+        if found:
+            return found
+        assignment = self._seen.assigned(channel, at)
+        return [(assignment.unit, assignment)] if assignment and assignment.unit in self.watches else []
 
     def _sync(self, now: Instant) -> None:
         kitchen = self.present.catch_up()

@@ -501,3 +501,15 @@ def test_everybody_is_told_once_while_the_journal_refuses_and_it_is_recorded_lat
     bench.service.tell()
     (alarm,) = bench.present.kitchen.active_alarms()
     assert [t.person for t in alarm.told] == ["ana", "bo"]
+
+
+def test_a_probe_goes_where_its_tub_goes(bench: Bench) -> None:
+    probe = Assignment("probe", Quantity.BRINE_TEMPERATURE, "room", "in the brine", bench.at, lot="B1", tub="1")
+    bench.write(ChannelAssigned(probe))
+    bench.run(0.1, 3.0)
+    bench.write(TubMoved("B1", Placement("1", "fridge", bench.at)))
+    for _ in range(60):
+        bench.run(1 / 60, 3.0)
+        bench.hear("probe", 12.0)
+    assert ("fridge", "product_warm") in bench.kinds()
+    assert bench.service.estimates()["B1"].likely_c == 12.0
