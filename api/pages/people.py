@@ -43,10 +43,16 @@ def _reached(office: Office) -> tuple[Reached, ...]:
     after = dict(kitchen.rota)
     found = []
     for one in sorted(kitchen.people.values(), key=lambda p: (after.get(p.id, float("inf")), p.name)):
-        rota = f"called after {after[one.id] / 60:g} min" if one.id in after else "not on the rota"
+        rota = _called(after.get(one.id))
         ways = tuple(office.reach.get(one.id, ()))
         found.append(Reached(one.id, one.name, rota, ", then ".join(ways) or "by the log alone", bool(ways)))
     return tuple(found)
+
+
+def _called(after_s: float | None) -> str:
+    if after_s is None:
+        return "not on the rota"
+    return f"called after {after_s / 60:g} min" if after_s else "called at once"
 
 
 @router.get("/people")

@@ -542,7 +542,7 @@ def test_a_drill_shows_what_happened_on_each_way_and_only_an_admin_may_hold_one(
     calls: list[str] = []
     with TestClient(create_app(called_by(office, calls)), headers={"Origin": ORIGIN}) as client:
         ada = Somebody(client, office, "ada")
-        assert "webhook, then email; called after 0 min" in ada.see("/people")
+        assert "webhook, then email; called at once" in ada.see("/people")
         status, text = ada.send("/people/call-test", person="bo")
         assert (status, calls) == (422, [])
         assert "an alarm stands: no drill until it is over" in text
