@@ -143,11 +143,16 @@ class LiveWatch:
             self.service.present.decide(lambda kitchen: [Draft(now, "system", step)])
 
     def _tell(self) -> None:
+        told = 0
         while not self._stop.is_set():
-            self._news.wait(self.tell_s)
+            # What could not be told goes out by the person's next way at once; so look again after every sending.
+            if not told:
+                self._news.wait(self.tell_s)
             self._news.clear()
             try:
-                self.pulse.told += self.service.tell()
+                told = 0
+                told = self.service.tell()
+                self.pulse.told += told
             except StoreFailed as fault:
                 self._failed("telling could not be recorded", fault)
                 self._stop.wait(1.0)

@@ -160,3 +160,9 @@ def message(alarm: Alarm, zone: str, link: str = "") -> tuple[str, str]:
         lines.append(link and f"Say that you are going: {link}")
     lines.append(CAUTION)
     return alarm_text(alarm, zone), "\n".join(line for line in lines if line)
+
+
+def drill_message() -> tuple[str, str]:
+    """Return the first line and the body of a rehearsal: its first word says what it is (rules 4.7)."""
+    first = "DRILL: Curevigil tries whether it reaches you. This is no alarm; nobody need go."
+    return first, f"Tell whoever started the drill that this has arrived.\n{CAUTION}"

@@ -9,6 +9,7 @@ from dataclasses import dataclass, field, replace
 
 from alerts.alarms import Key, step
 from alerts.channels.base import Channel
+from alerts.channels.together import each_told
 from alerts.escalation import REPEAT_S, Telling, due
 from alerts.rebuild import next_change_at, rebuilt, signature_of
 from alerts.sentences import message
@@ -68,6 +69,8 @@ class Service:
     reach: Mapping[str, Sequence[str]]
     """Each person's channels, in the order in which that person wants to be reached."""
     link_for: Callable[[str, str, Instant], str] = lambda alarm, person, now: ""
+    people_at_once: int = 1
+    """How many people are told at the same time; more than one needs channels that several threads may use."""
     began_at: Instant | None = None
     watches: dict[str, UnitWatch] = field(default_factory=dict)
     taken: int = 0
@@ -348,8 +351,8 @@ class Service:
         now, refused = self.clock(), None
         kitchen = self.present.catch_up()
         tellings = [t for t in due(kitchen, self.reach, now) if not self._heard_unrecorded(t, now)]
-        for telling in tellings:
-            self._unrecorded.append(Draft(now, "watch", self._send(kitchen, telling, now)))
+        for told in each_told(tellings, lambda telling: self._send(kitchen, telling, now), self.people_at_once):
+            self._unrecorded.append(Draft(now, "watch", told))
             refused = self._record_told() or refused
         refused = self._record_told() or refused
         if refused is not None:

@@ -9,6 +9,7 @@ from collections.abc import Iterator
 from contextlib import suppress
 from pathlib import Path
 
+from alerts.channels.ways import target_faults
 from collector.books_sql import open_books
 from collector.journal_sql import SqlJournal
 from collector.kitchen import Kitchen
@@ -36,7 +37,7 @@ def refusals(settings: Settings, data: Path | None = None) -> tuple[Fault, ...]:
     found = [*owner_faults(folder), *_folder_faults(folder), *_sqlite_faults(driver.sqlite_version_info)]
     if not found:
         found += _room_faults(folder, settings.stores.ballast_mib * 2**20)
-    return tuple(found)
+    return (*found, *target_faults(settings))
 
 
 def doubts(settings: Settings, kitchen: Kitchen, now: Instant) -> tuple[Fault, ...]:
@@ -155,6 +156,10 @@ def _reach_doubts(settings: Settings, kitchen: Kitchen) -> Iterator[Fault]:
         if person not in reached:
             mend = "describe [[reach]] for them in curevigil.toml"
             yield Fault(f"rota {person}", "an alarm reaches them by the log alone", mend)
+    for person, ways in settings.ways().items():
+        if any(one.channel == "webhook" and not one.secrets for one in ways.values()):
+            mend = "give its receiver and us a secret under `secrets`"
+            yield Fault(f"reach {person}", "the webhook is not signed: anybody could send it an alarm", mend)
     for person in reached:
         if kitchen.people and person not in kitchen.people:
             yield Fault("reach", f"nobody in the kitchen has the id {person}", "mend the id, or describe the person")

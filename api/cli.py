@@ -5,7 +5,9 @@ from importlib.metadata import EntryPoint, entry_points
 import click
 
 from api.apply_command import apply
+from api.call_test_command import call_test
 from api.check_command import check
+from api.read_command import read
 from api.replay_command import replay
 from api.rulebook_command import rulebook
 from api.run_command import run
@@ -43,5 +45,5 @@ def main() -> None:
     """
 
 
-for command in (apply, check, replay, rulebook, run):
+for command in (apply, call_test, check, read, replay, rulebook, run):
     main.add_command(command)

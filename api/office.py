@@ -3,11 +3,13 @@
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 
+from alerts.channels.drill import Tried
 from alerts.history import BatchHistory
 from alerts.rulebook.book import Rulebook
 from collector.findings import Proposal
 from collector.health import Part
 from collector.kitchen import Kitchen
+from collector.message import Source
 from collector.present import Present
 from collector.readings import Unit
 from collector.sample import Instant
@@ -69,3 +71,9 @@ class Office:
     charts: Callable[[], bytes | None] = lambda: None
     """The chart bundle, or None while there is none: then the words stand alone."""
     settings: Settings = field(default_factory=Settings)
+    sources: Sequence[Source] = ()
+    """How messages are read, in the order in which the sources are asked."""
+    reach: Mapping[str, Sequence[str]] = field(default_factory=dict)
+    """Each person's channels, in the order in which that person wants to be reached."""
+    drill: Callable[[str], Sequence[Tried]] = lambda person: ()
+    """Try every way of a person with a text that says that it is a drill."""

@@ -5,13 +5,15 @@ from pathlib import Path
 
 import click
 
-from alerts.channels.webhook import WebhookChannel
+from alerts.channels.lamp import Lamp
+from alerts.channels.ways import channels_of
 from api.check import refusals
 from api.config_file import read_settings
 from api.serving import serve
 from api.works import Works
 from collector.broker import Broker
 from collector.message import subscription
+from collector.mqtt_board import Board
 from collector.settings import Settings
 from collector.storage import StoreFailed
 
@@ -34,16 +36,23 @@ def broker_of(settings: Settings) -> Broker:
     )
 
 
+def lamp_of(settings: Settings) -> Lamp | None:
+    """Return the lamp that the settings describe, if any."""
+    if settings.lamp is None:
+        return None
+    return Lamp(Board(broker_of(settings), settings.lamp.status_topic), settings.lamp.topic)
+
+
 def works_of(settings: Settings, folder: Path | None = None) -> Works:
     """Return the parts of the kitchen that the settings describe. Raises StoreFailed."""
-    channels = {"webhook": WebhookChannel(settings.addresses("webhook"))}
     return Works(
         folder or settings.stores.folder,
         broker_of(settings),
         settings.message_sources(),
-        channels,
+        channels_of(settings),
         settings.reach_order(),
         ballast_bytes=settings.stores.ballast_mib * 2**20,
+        lamp=lamp_of(settings),
     )
 
 

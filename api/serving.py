@@ -88,6 +88,9 @@ def office_of(works: Works, settings: Settings) -> Office:
         judged=lambda lot: works.judge(works.present.kitchen, lot, works.clock()),
         charts=_Charts(works.folder),
         settings=settings,
+        sources=works.sources,
+        reach=works.reach,
+        drill=works.drill,
     )
 
 

@@ -9,6 +9,8 @@ from importlib.metadata import version
 from pathlib import Path
 
 from alerts.channels.base import Channel
+from alerts.channels.drill import Tried, hold_drill
+from alerts.channels.lamp import Lamp
 from alerts.channels.log import LogChannel
 from alerts.history import BatchHistory
 from alerts.judgement import judged, limit_of
@@ -37,6 +39,8 @@ log = logging.getLogger(__name__)
 
 ARRIVALS_KEPT_S = 30 * 86_400.0
 """The arrival log keeps raw messages for at least this long (design, path of a reading)."""
+PEOPLE_AT_ONCE = 8
+"""House: a rota is not longer than that in one step."""
 JOURNAL_LOOK_S = 0.5
 """How soon entries of another process are noticed."""
 
@@ -65,6 +69,7 @@ class Works:
     """Seconds of the domain clock in a second of the machine."""
     link_for: Callable[[str, str, Instant], str] = lambda alarm, person, now: ""
     ballast_bytes: int = 64 * 1024 * 1024
+    lamp: Lamp | None = None
 
     def __post_init__(self) -> None:
         """Open the stores. Raises StoreFailed where the folder is locked, newer or damaged."""
@@ -81,6 +86,7 @@ class Works:
             {"log": LogChannel(), **self.channels},
             self.reach,
             self.link_for,
+            people_at_once=PEOPLE_AT_ONCE,
         )
         self.live = LiveWatch(self.service, time.monotonic, TICK_S / self.rate, 1.0 / min(self.rate, 10.0))
         self.calendar = Calendar()
@@ -126,6 +132,8 @@ class Works:
     def start(self) -> None:
         """Begin to watch, then to take readings: what is acknowledged is watched."""
         self.live.start()
+        if self.lamp is not None:
+            self.lamp.start(self.present.kitchen)
         self.ingest.start()
         self.calendar.daily("trim arrival log", 3, 20, self._trim)
         self.calendar.daily("sweep working tables", 3, 40, lambda: self.working.sweep(time.time()))
@@ -136,8 +144,14 @@ class Works:
         """End in order: intake, watch, stores."""
         self.ingest.stop()
         self.live.stop()
+        if self.lamp is not None:
+            self.lamp.stop()
         self.calendar.stop()
         self.stores.close()
+
+    def drill(self, person: str) -> Sequence[Tried]:
+        """Try every way of a person with a text that says that it is a drill."""
+        return hold_drill(person, self.reach.get(person, ()), self.service.channels, time.time())
 
     def say_watch(self) -> None:
         """Put the state of the watch into health."""
@@ -149,15 +163,26 @@ class Works:
             self.health.say("watch", State.DOUBTFUL, f"The watch goes on; it last stumbled: {pulse.last_failure}.", now)
         else:
             self.health.say("watch", State.WORKS, "Every unit is looked at every ten seconds.", now)
+        if self.lamp is not None:
+            self._say_lamp(self.lamp.connected, now)
         numbers = {"ticks": pulse.ticks, "failures": pulse.failures, "tick_seconds": pulse.tick_took_s}
         behind = self.readings.head() - self.service.taken
         self.health.count("watch", {**numbers, "behind": float(behind)})
+
+    def _say_lamp(self, connected: bool, now: Instant) -> None:
+        state = State.WORKS if connected else State.DOUBTFUL
+        words = (
+            "Each unit's lamp is told." if connected else "The broker is away: no lamp is told, and they may be wrong."
+        )
+        self.health.say("lamp", state, words, now)
 
     def _committed(self, arrivals: Sequence[Arrival]) -> None:
         self.live.offer(arrivals)
 
     def _noticed(self, entries: Sequence[Entry]) -> None:
         self.live.notify()
+        if self.lamp is not None:
+            self.lamp.show(self.present.kitchen)
 
     def _gap(self, gap: GapSuspected) -> None:
         self.present.decide(lambda kitchen: [Draft(gap.until_at, "system", gap)])

@@ -45,7 +45,13 @@ GENERATOR = "numpy.random.Generator"
 CALLS_OUT = {"open", "print", "input", "exec", "eval", "__import__", "breakpoint"}
 
 IMPORT_SITES = {
-    "paho": {"collector/mqtt.py", "simulators/publisher.py", "simulators/bench_broker.py", "simulators/bench_alarm.py"},
+    "paho": {
+        "collector/mqtt.py",
+        "collector/mqtt_board.py",
+        "simulators/publisher.py",
+        "simulators/bench_broker.py",
+        "simulators/bench_alarm.py",
+    },
     "apscheduler": {"alerts/schedule.py"},
     "influxdb_client": {"collector/readings_influx.py"},
     "pysqlite3": {"collector/sqlite.py", "collector/*_sqlite.py", "collector/*_sql.py"},
@@ -54,6 +60,8 @@ IMPORT_SITES = {
     "amqtt": {"simulators/embedded_broker.py"},
     "vl_convert": {"api/chart_bundle.py"},
     "argon2": {"api/auth/*.py"},
+    "apprise": {"alerts/channels/apprise_way.py"},
+    "smtplib": {"alerts/channels/email.py"},
 }
 """The one place for each library that reaches the world; its exceptions are turned into ours there."""
 

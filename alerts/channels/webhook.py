@@ -1,44 +1,103 @@
-"""Tells by an HTTP POST to an address of the site's own."""
+"""Tells by an HTTP POST to an address of the site's own, signed so that the receiver knows who asks."""
 
-from collections.abc import Mapping
+import json
+import logging
+import ssl
+import time
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
 
 import httpx
 
 from alerts.channels.base import Sent
+from alerts.channels.signature import CONTENT_TYPE, document, signature
+from alerts.channels.where import Refused, places
 from alerts.escalation import Telling
 from collector.kitchen import Alarm
 
+GONE = 410
+
+# Both write whole addresses into the log, and an address may hold a secret.
+for _name in ("httpx", "httpcore"):
+    logging.getLogger(_name).setLevel(logging.WARNING)
+
+
+@dataclass(frozen=True, slots=True)
+class Hook:
+    """One person's address; nothing of it is in a repr."""
+
+    address: str = field(repr=False)
+    keys: tuple[bytes, ...] = field(default=(), repr=False)
+    """Each signs; two stand here while one is replaced by another."""
+    private: bool = False
+    """Whether it may stand in a private network."""
+
 
 class WebhookChannel:
-    """Posts a small JSON document; only a 2xx answer counts, redirects are not followed."""
+    """Posts one CloudEvents document; only a 2xx answer counts, redirects are not followed, and 410 ends it."""
 
-    def __init__(self, addresses: Mapping[str, str], timeout_s: float = 5.0) -> None:
-        self._addresses = dict(addresses)
-        self._client = httpx.Client(timeout=timeout_s, follow_redirects=False)
+    def __init__(
+        self,
+        hooks: Mapping[str, Hook],
+        source: str = "urn:curevigil",
+        *,
+        timeout_s: float = 5.0,
+        clock: Callable[[], float] = time.time,
+        trust: ssl.SSLContext | None = None,
+    ) -> None:
+        self._hooks = dict(hooks)
+        self._source = source
+        self._clock = clock
+        self._gone: set[str] = set()
+        # A proxy named in the environment would look the name up again, past our judgement of it.
+        self._client = httpx.Client(
+            timeout=timeout_s, follow_redirects=False, trust_env=False, verify=trust if trust is not None else True
+        )
 
     def send(self, telling: Telling, alarm: Alarm, first_line: str, body: str) -> Sent:
         """Post once. The address is never part of what is returned or logged: it may hold a secret."""
-        address = self._addresses.get(telling.person)
-        if address is None:
+        hook = self._hooks.get(telling.person)
+        if hook is None:
             return Sent(False, "no address for this person")
-        document = {
-            "id": f"{alarm.id} {telling.occasion} {telling.person}",
-            "alarm": alarm.id,
-            "unit": alarm.condition.unit,
-            "kind": alarm.condition.kind,
-            "category": alarm.condition.category,
-            "state": alarm.state,
-            "occasion": telling.occasion,
-            "person": telling.person,
-            "lots": list(alarm.condition.lots),
-            "first_line": first_line,
-            "body": body,
-        }
+        if telling.person in self._gone:
+            return Sent(False, "not tried: the receiver has said that it is gone (HTTP 410)")
         try:
-            answer = self._client.post(address, json=document)
-        except (httpx.HTTPError, httpx.InvalidURL) as fault:
+            answer = self._post(hook, telling, alarm, first_line, body)
+        except (httpx.HTTPError, httpx.InvalidURL, ValueError) as fault:
             return Sent(False, type(fault).__name__)
+        if isinstance(answer, Refused):
+            return Sent(False, answer.why)
+        if answer.status_code == GONE:
+            self._gone.add(telling.person)
         return Sent(answer.is_success, f"HTTP {answer.status_code}")
+
+    def _post(self, hook: Hook, telling: Telling, alarm: Alarm, first_line: str, body: str) -> httpx.Response | Refused:
+        told = document(telling, alarm, self._source, first_line, body)
+        content = json.dumps(told, ensure_ascii=False).encode()
+        headers = {"content-type": CONTENT_TYPE, "webhook-id": str(told["id"])}
+        at_s = int(self._clock())
+        headers["webhook-timestamp"] = str(at_s)
+        if hook.keys:
+            headers["webhook-signature"] = signature(hook.keys, str(told["id"]), at_s, content)
+        url = httpx.URL(hook.address)
+        port = url.port or (443 if url.scheme == "https" else 80)
+        found = places(url.host, port, private=hook.private)
+        if isinstance(found, Refused):
+            return found
+        return self._call(url, found, headers, content)
+
+    def _call(self, url: httpx.URL, found: list[str], headers: Mapping[str, str], content: bytes) -> httpx.Response:
+        named = {**headers, "host": url.netloc.decode("ascii")}
+        for place in found[:-1]:
+            try:
+                return self._client.post(
+                    url.copy_with(host=place), headers=named, content=content, extensions={"sni_hostname": url.host}
+                )
+            except httpx.ConnectError:
+                continue
+        return self._client.post(
+            url.copy_with(host=found[-1]), headers=named, content=content, extensions={"sni_hostname": url.host}
+        )
 
     def close(self) -> None:
         """Let go of open connections."""

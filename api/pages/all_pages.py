@@ -12,14 +12,17 @@ from api.pages import (
     journal,
     link,
     live,
+    people,
     pictures,
+    read,
     sign_in,
     tonight,
     unit,
 )
 
 MODULES = (
-    tonight, alarms, batches, batch, batch_acts, pictures, unit, channels, journal, link, sign_in, live, chart_script,
+    tonight, alarms, batches, batch, batch_acts, pictures, unit, channels, read, people, journal, link, sign_in,
+    live, chart_script,
 )  # fmt: skip
 routers: tuple[APIRouter, ...] = tuple(module.router for module in MODULES)
 """In this order, so that `/batches/new` is not taken for a lot."""

@@ -223,7 +223,8 @@ def test_no_page_has_to_be_pushed_sideways_and_each_has_one_heading(
     sign_in(page, address, night)
     claim(page)
     start(page)
-    for path in ("/", "/units/coldroom", "/batches", "/batches/BRISKET-14", "/batches/new", "/channels", "/journal"):
+    places = ("/", "/units/coldroom", "/batches", "/batches/BRISKET-14", "/batches/new", "/channels", "/journal")
+    for path in (*places, "/read", "/people"):
         page.goto(address + path)
         assert fits(page), path
         assert page.locator("h1").count() == 1, path

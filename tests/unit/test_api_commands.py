@@ -4,8 +4,10 @@ import json
 import os
 import socket
 import sqlite3
+import threading
 from collections.abc import Callable, Iterator
 from datetime import UTC, datetime
+from http.server import BaseHTTPRequestHandler, HTTPServer
 from pathlib import Path
 
 import pytest
@@ -19,7 +21,8 @@ from api.reading_lines import read_lines, units_of
 from api.replay_command import written
 from collector.batches import Placement
 from collector.books_sql import open_books
-from collector.events import Draft, PersonDescribed, TubMoved
+from collector.events import AlarmRaised, Draft, PersonDescribed, TubMoved
+from collector.findings import Condition
 from collector.journal_sql import SqlJournal
 from collector.present import Present
 from collector.readings import Assignment, Quantity, Reading
@@ -30,6 +33,13 @@ DEPLOY = Path(__file__).resolve().parents[2] / "deploy"
 KITCHEN = (DEPLOY / "kitchen.example.toml").read_text(encoding="utf-8")
 SETTINGS = (DEPLOY / "curevigil.example.toml").read_text(encoding="utf-8")
 Run = Callable[..., tuple[int, str, str]]
+REACHED = {
+    "CUREVIGIL_INES_WEBHOOK": "https://hooks.example/a1b2",
+    "CUREVIGIL_INES_SIGNING": "whsec_MfKQ9r8GKYqrTwjUPD8ILPZIo2LaLaSw",
+    "CUREVIGIL_INES_EMAIL": "ines@kitchen.example",
+    "CUREVIGIL_INES_PUSH": "json://push.example/a1b2",
+    "CUREVIGIL_SMTP_PASSWORD": "correct horse",
+}
 
 
 @pytest.fixture
@@ -45,7 +55,7 @@ def run(folder: Path) -> Run:
     """`run("apply", "kitchen.toml")`: the exit code and the two outputs of a command."""
 
     def call(*words: str) -> tuple[int, str, str]:
-        environ = {"CUREVIGIL_INES_WEBHOOK": "https://hooks.example/a1b2"}
+        environ = REACHED
         result = CliRunner().invoke(main, words, env=environ, prog_name="curevigil")
         assert result.exception is None or isinstance(result.exception, SystemExit), result.exc_info
         return result.exit_code, result.stdout, result.stderr
@@ -171,6 +181,7 @@ def install(folder: Path, port: int) -> None:
         assert before in text
         text = text.replace(before, after, 1)
     second = '\n[[reach]]\nperson = "tomas"\nchannel = "webhook"\naddress = "env:CUREVIGIL_INES_WEBHOOK"\n'
+    second += 'secrets = ["env:CUREVIGIL_INES_SIGNING"]\n'
     (folder / "curevigil.toml").write_text(text + second, encoding="utf-8")
 
 
@@ -180,6 +191,23 @@ def test_check_finds_nothing_wrong_with_a_whole_installation(run: Run, folder: P
     assert run("check", "--config", "curevigil.toml") == (
         0, "It would start; nothing was found that needs mending.\n", "",
     )  # fmt: skip
+
+
+def test_check_says_that_a_webhook_is_not_signed_and_that_apprise_knows_no_such_address(
+    run: Run, folder: Path, broker: int
+) -> None:
+    install(folder, broker)
+    run("apply", "kitchen.toml", "--config", "curevigil.toml")
+    text = (folder / "curevigil.toml").read_text(encoding="utf-8")
+    unsigned = "\n".join(line for line in text.splitlines() if not line.startswith("secrets"))
+    (folder / "curevigil.toml").write_text(unsigned, encoding="utf-8")
+    code, out, _ = run("check", "--config", "curevigil.toml")
+    assert (code, out.count("the webhook is not signed")) == (1, 2)
+    (folder / "curevigil.toml").write_text(text.replace("env:CUREVIGIL_INES_PUSH", "env:ODD"), encoding="utf-8")
+    result = CliRunner().invoke(main, ["check", "--config", "curevigil.toml"], env={**REACHED, "ODD": "hunter2://x"})
+    assert result.exit_code == 1
+    assert "reach ines: what stands at its address is nothing that apprise knows" in result.output
+    assert "hunter2" not in result.output
 
 
 def test_check_looks_at_a_kitchen_file_as_if_it_were_applied(run: Run, folder: Path, broker: int) -> None:
@@ -213,7 +241,8 @@ def test_check_says_what_would_not_start_and_what_is_to_be_mended_besides(run: R
 
 def test_a_start_is_refused_on_a_disk_without_room(folder: Path, broker: int, monkeypatch: pytest.MonkeyPatch) -> None:
     install(folder, broker)
-    monkeypatch.setenv("CUREVIGIL_INES_WEBHOOK", "https://hooks.example/a1b2")
+    for name, value in REACHED.items():
+        monkeypatch.setenv(name, value)
     settings = read_settings(folder / "curevigil.toml")
     assert refusals(settings) == ()
     monkeypatch.setattr("shutil.disk_usage", lambda path: type("Usage", (), {"free": 10 * 2**20})())
@@ -378,3 +407,105 @@ def test_a_clock_of_a_replay_never_goes_back() -> None:
     clock = VirtualClock(10.0)
     clock.move(5.0)
     assert clock() == 10.0
+
+
+# read
+
+MAPPINGS = DEPLOY / "mappings"
+
+
+def test_read_prints_what_a_message_would_become(run: Run) -> None:
+    shape = (
+        "read",
+        "--mapping",
+        str(MAPPINGS / "network-server-v4.toml"),
+        "--topic",
+        "application/7/device/x/event/up",
+    )
+    message = (
+        '{"time":"2022-07-18T09:34:15.775023242+00:00","deviceInfo":{"devEui":"0101"},"devAddr":"00189440",'
+        '"fCnt":24,"object":{"temperature":85.0}}'
+    )
+    code, out, _ = run(*shape, message)
+    assert code == 0
+    assert out.startswith("0101/temperature = 85.0 Cel at ")
+    assert "number 00189440:24; doubtful: the device's clock cannot be believed; doubtful: a value that" in out
+
+
+def test_read_says_why_a_message_is_refused(run: Run) -> None:
+    number = ("read", "--mapping", str(MAPPINGS / "number.toml"), "--topic", "gauges/tub/temperature")
+    code, out, err = run(*number, "nan")
+    assert (code, out) == (1, "")
+    assert "(not_finite)" in err
+    assert run(*number, "4.1")[0] == 0
+    assert run("read", "--topic", "a", "1")[0] == 2
+
+
+def test_read_takes_what_is_piped_in_byte_by_byte(folder: Path) -> None:
+    words = ["read", "--mapping", str(MAPPINGS / "number.toml"), "--topic", "gauges/tub/temperature"]
+    result = CliRunner().invoke(main, words, input=b"\xff4.1")
+    assert result.exit_code == 1
+    assert CliRunner().invoke(main, words, input=b"4.1").output.startswith("tub/temperature = 4.1 Cel at ")
+
+
+# call-test
+
+
+@pytest.fixture
+def receiver() -> Iterator[HTTPServer]:
+    class Keep(BaseHTTPRequestHandler):
+        def do_POST(self) -> None:
+            got.append(self.rfile.read(int(self.headers["content-length"])))
+            self.send_response(204)
+            self.end_headers()
+
+        def log_message(self, format: str, *args: object) -> None:
+            return None
+
+    got: list[bytes] = []
+    server = HTTPServer(("127.0.0.1", 0), Keep)
+    server.got = got  # type: ignore[attr-defined]
+    thread = threading.Thread(target=server.serve_forever)
+    thread.start()
+    yield server
+    server.shutdown()
+    thread.join()
+    server.server_close()
+
+
+def test_call_test_tries_every_way_and_says_what_happened_without_an_address(
+    folder: Path, run: Run, broker: int, receiver: HTTPServer
+) -> None:
+    install(folder, broker)
+    text = (folder / "curevigil.toml").read_text(encoding="utf-8")
+    text = text.replace("private_address = false", "private_address = true").replace("port = 587 ", "port = 9 ")
+    (folder / "curevigil.toml").write_text(text, encoding="utf-8")
+    run("apply", "kitchen.toml", "--config", "curevigil.toml")
+    place = f"127.0.0.1:{receiver.server_port}/secret-path"
+    environ = {**REACHED, "CUREVIGIL_INES_WEBHOOK": f"http://{place}", "CUREVIGIL_INES_PUSH": f"json://{place}"}
+    result = CliRunner().invoke(main, ["call-test", "ines", "--config", "curevigil.toml"], env=environ)
+    assert result.output.splitlines() == [
+        "webhook: taken; ask them whether it arrived (HTTP 204)",
+        "email: FAILED (ConnectionRefusedError)",
+        "apprise: taken; ask them whether it arrived (the target has taken it)",
+    ]
+    assert result.exit_code == 1
+    signed, pushed = (json.loads(body) for body in receiver.got)  # type: ignore[attr-defined]
+    assert signed["type"] == "curevigil.alarm.drill"
+    assert signed["data"]["first_line"].startswith("DRILL: ")
+    assert pushed["title"].startswith("DRILL: ")
+
+
+def test_call_test_calls_nobody_while_an_alarm_stands_or_where_nobody_is_known(
+    folder: Path, run: Run, broker: int
+) -> None:
+    install(folder, broker)
+    run("apply", "kitchen.toml", "--config", "curevigil.toml")
+    assert "nobody in the kitchen has the id nobody" in run("call-test", "nobody", "--config", "curevigil.toml")[2]
+    journal = SqlJournal(open_books(folder / "data" / BOOKS, may_migrate=False))
+    warm = Condition("coldroom", "product_warm", "temperature", True, 1_790_000_000.0)
+    Present(journal, lambda: 1_790_000_000.0).decide(lambda k: [Draft(1_790_000_000.0, "watch", AlarmRaised(warm))])
+    journal.close()
+    code, out, err = run("call-test", "ines", "--config", "curevigil.toml")
+    assert (code, out) == (1, "")
+    assert "an alarm stands" in err

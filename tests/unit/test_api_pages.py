@@ -3,11 +3,13 @@
 import gzip
 import re
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 from fastapi.testclient import TestClient
 
+from alerts.channels.drill import Tried
 from api.app import create_app
 from api.auth.codes import FIRST_RUN, issue_code
 from api.auth.links import issue_link
@@ -20,6 +22,7 @@ from collector import events as e
 from collector.batches import Stage
 from collector.events import Draft
 from collector.findings import Disposition
+from collector.message import Source
 from tests.office import NOW, WARM, ZONE, made_office, proposal
 
 HOLD = Disposition.HOLD
@@ -27,7 +30,7 @@ ORIGIN = "http://testserver"
 STATIC = Path(__file__).parents[2] / "api" / "static"
 PAGES = (
     "/", "/units/coldroom", "/units/chamber", "/batches", "/batches/BRISKET-14", "/batches/HAM-31",
-    "/batches/new", "/channels", "/journal", "/password",
+    "/batches/new", "/channels", "/journal", "/password", "/read", "/people",
 )  # fmt: skip
 TOO_SURE = re.compile(r"\b(?:safe|ok|all clear)\b", re.IGNORECASE)
 
@@ -489,3 +492,68 @@ def test_a_time_of_the_walls_goes_round() -> None:
     assert instant_of("2026-11-25T02:10", ZONE) == NOW
     with pytest.raises(ValueError, match="forward"):
         instant_of("2026-03-08T02:30", ZONE)
+
+
+MAPPING = """[[source]]
+topic = "kitchen/{device}"
+format = "mapped"
+[[source.measurement]]
+channel = "{device}/air"
+value = "/celsius"
+unit = "Cel"
+"""
+
+
+def test_a_pasted_message_shows_what_it_would_become_and_keeps_nothing(ada: Somebody, office: Office) -> None:
+    before = (office.journal.head(), office.readings.head())
+    status, text = ada.send("/read", topic="kitchen/gauge", message='{"celsius": 4.1}', mapping=MAPPING)
+    assert status == 200
+    assert "gauge/air = 4.1 Cel at 2026-11-25T07:10:00.000Z (by receipt)" in text
+    status, text = ada.send("/read", topic="kitchen/gauge", message='{"celsius": NaN}', mapping=MAPPING)
+    assert (status, "It cannot be read" in text) == (200, True)
+    assert (office.journal.head(), office.readings.head()) == before
+
+
+def test_a_pasted_message_is_read_by_the_settings_where_no_mapping_is_pasted(client: TestClient) -> None:
+    office = replace(made_office(), sources=(Source("cold/#", "senml"),))
+    with TestClient(create_app(office), follow_redirects=False, headers={"Origin": ORIGIN}) as other:
+        vi = Somebody(other, office, "vi")
+        text = vi.send("/read", topic="cold/air", message='[{"n":"cold/air","u":"Cel","v":3.5}]')[1]
+        assert "cold/air = 3.5 Cel" in text
+        assert "no source takes this topic" in vi.send("/read", topic="warm/air", message="1")[1]
+
+
+def test_what_is_wrong_with_a_pasted_mapping_is_said_and_nothing_pasted_is_markup(ada: Somebody) -> None:
+    status, text = ada.send("/read", topic="<b>", message="<script>x</script>", mapping="[[source]]\ntopic = 1")
+    assert status == 422
+    assert "source 1 topic" in text
+    assert "<script>x" not in text
+
+
+def called_by(office: Office, calls: list[str]) -> Office:
+    def drill(person: str) -> list[Tried]:
+        calls.append(person)
+        return [Tried("webhook", False, "ConnectError"), Tried("email", True, "the mail server has taken it")]
+
+    return replace(office, reach={"bo": ("webhook", "email")}, drill=drill)
+
+
+def test_a_drill_shows_what_happened_on_each_way_and_only_an_admin_may_hold_one(office: Office) -> None:
+    calls: list[str] = []
+    with TestClient(create_app(called_by(office, calls)), headers={"Origin": ORIGIN}) as client:
+        ada = Somebody(client, office, "ada")
+        assert "webhook, then email; called at once" in ada.see("/people")
+        status, text = ada.send("/people/call-test", person="bo")
+        assert (status, calls) == (422, [])
+        assert "an alarm stands: no drill until it is over" in text
+        office.present.decide(lambda kitchen: [Draft(NOW, "watch", e.AlarmReturned(alarm_of(office), "", {}))])
+        status, text = ada.send("/people/call-test", person="bo")
+        assert (status, calls) == (200, ["bo"])
+        assert "webhook: FAILED (ConnectError)" in text
+        assert "email: taken; ask them whether it arrived" in text
+        assert ada.send("/people/call-test", person="vi")[0] == 422
+        assert ada.send("/people/call-test", person="<b>")[0] == 422
+        bo = Somebody(client, office, "bo")
+        assert "Call Bo" not in bo.see("/people")
+        assert bo.send("/people/call-test", person="bo")[0] == 403
+    assert calls == ["bo"]

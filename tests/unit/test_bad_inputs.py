@@ -38,6 +38,10 @@ KITCHEN_TEXT = (DEPLOY / "kitchen.example.toml").read_text(encoding="utf-8")
 ENVIRON = {
     "CUREVIGIL_BROKER_PASSWORD": "correct horse",
     "CUREVIGIL_INES_WEBHOOK": "https://hooks.example/a1b2",
+    "CUREVIGIL_INES_SIGNING": "whsec_MfKQ9r8GKYqrTwjUPD8ILPZIo2LaLaSw",
+    "CUREVIGIL_INES_EMAIL": "ines@kitchen.example",
+    "CUREVIGIL_INES_PUSH": "json://push.example/a1b2",
+    "CUREVIGIL_SMTP_PASSWORD": "correct horse",
     "EMPTY": "",
     "NO_ADDRESS": "hunter2",
 }
@@ -138,10 +142,31 @@ SETTINGS: list[Row] = [
      ["line 58: web public_address: 'curevigil.example' is no web address; write what people type, "
          'such as "https://curevigil.example"']),
     ("an unknown way to reach people", [('channel = "webhook" ', 'channel = "pager" ')],
-     ["line 64: reach 1 channel: 'pager' is not known; use one of: webhook"]),
+     ["line 64: reach 1 channel: 'pager' is not known; use one of: webhook, email, apprise"]),
     ("a webhook that is no address", [('"env:CUREVIGIL_INES_WEBHOOK"', '"env:NO_ADDRESS"')],
      ["line 65: reach 1 address: what stands there is no web address; put one there that begins "
          "with https:// or http://"]),
+    ("a signing secret that is none", [('"env:CUREVIGIL_INES_SIGNING"', '"env:CUREVIGIL_INES_WEBHOOK"')],
+     ["line 66: reach 1 secrets 1: what stands there is no signing secret; put whsec_ and the Base64 of "
+         "24 to 64 random bytes there"]),
+    ("a mailbox that is none", [('"env:CUREVIGIL_INES_EMAIL"', '"env:CUREVIGIL_INES_WEBHOOK"')],
+     ["line 72: reach 2 address: what stands there is no e-mail address; put one address there, and "
+         "nothing else"]),
+    ("the same way twice", [('channel = "email" ', 'channel = "webhook" '),
+                            ('"env:CUREVIGIL_INES_EMAIL"', '"env:CUREVIGIL_INES_WEBHOOK"')],
+     ["line 72: reach 2 address: ines is reached by webhook at this address already; keep one of the two"]),
+    ("a mail password in the clear", [('security = "starttls"', 'security = "plain"')],
+     ["line 82: smtp security: the password would travel unencrypted; set security = "
+         '"starttls" or "tls"']),
+    ("a sender with two headers", [('"curevigil@kitchen.example"', '"a@b.example\\nBcc: c@d.example"')],
+     ['line 83: smtp sender: this is no e-mail address; write the address alone, such as "curevigil@example.org"']),
+    ("a name without its password", [('password = "env:CUREVIGIL_SMTP_PASSWORD"', "# ")],
+     ["line 84: smtp username: a password and a name go together; write both, or neither"]),
+    ("a lamp for no unit", [('"curevigil/{site}/{unit}/alarm"', '"curevigil/lamp"')],
+     ['line 90: lamp topic: this is no topic for each unit; write it as "curevigil/{site}/{unit}/alarm"']),
+    ("a lamp that would be read", [('"curevigil/status"', '"smokehouse/status"')],
+     ["line 91: lamp status_topic: a source reads these topics, and would take the lamp's words for "
+         "readings; name another topic, or make the source's narrower"]),
     ("a text without its end", [('"smokehouse/#"', '"smokehouse/#')],
      ["line 18: file: this is no TOML from column 52 on (illegal character '\\n'); texts stand in "
          "quotes, times carry an offset, and a key stands once in its table"]),
@@ -518,7 +543,13 @@ class Desk:
 
     def run(self, *arguments: str) -> tuple[int, str, str]:
         """Return the exit code and the two outputs."""
-        environ = {"CUREVIGIL_INES_WEBHOOK": "https://hooks.example/a1b2"}
+        environ = {
+            "CUREVIGIL_INES_WEBHOOK": "https://hooks.example/a1b2",
+            "CUREVIGIL_INES_SIGNING": "whsec_MfKQ9r8GKYqrTwjUPD8ILPZIo2LaLaSw",
+            "CUREVIGIL_INES_EMAIL": "ines@kitchen.example",
+            "CUREVIGIL_INES_PUSH": "json://push.example/a1b2",
+            "CUREVIGIL_SMTP_PASSWORD": "correct horse",
+        }
         result = CliRunner().invoke(main, arguments, env=environ, prog_name="curevigil")
         assert result.exception is None or isinstance(result.exception, SystemExit), result.exc_info
         return result.exit_code, result.stdout, result.stderr

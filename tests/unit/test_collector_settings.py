@@ -9,7 +9,14 @@ from collector.settings import Settings, parse
 from collector.toml_faults import Fault
 
 EXAMPLE = (Path(__file__).resolve().parents[2] / "deploy" / "curevigil.example.toml").read_text(encoding="utf-8")
-ENVIRON = {"CUREVIGIL_BROKER_PASSWORD": "correct horse", "CUREVIGIL_INES_WEBHOOK": "https://hooks.example/a1b2"}
+ENVIRON = {
+    "CUREVIGIL_BROKER_PASSWORD": "correct horse",
+    "CUREVIGIL_INES_WEBHOOK": "https://hooks.example/a1b2",
+    "CUREVIGIL_INES_SIGNING": "whsec_MfKQ9r8GKYqrTwjUPD8ILPZIo2LaLaSw",
+    "CUREVIGIL_INES_EMAIL": "ines@kitchen.example",
+    "CUREVIGIL_INES_PUSH": "json://push.example/a1b2",
+    "CUREVIGIL_SMTP_PASSWORD": "correct horse",
+}
 LEAST = """
 [broker]
 address = "localhost"
@@ -75,8 +82,9 @@ def test_what_is_left_out_takes_the_default_that_the_example_shows() -> None:
 
 def test_people_are_reached_in_the_order_written() -> None:
     settings = read(EXAMPLE)
-    assert settings.reach_order() == {"ines": ("webhook",)}
-    assert settings.addresses("webhook") == {"ines": "https://hooks.example/a1b2"}
+    assert settings.reach_order() == {"ines": ("webhook", "email", "apprise")}
+    way = settings.by_channel()["email"]["ines"]
+    assert way.address.get_secret_value() == "ines@kitchen.example"
 
 
 def test_a_secret_is_resolved_and_stands_in_no_repr() -> None:

@@ -1,0 +1,47 @@
+"""`curevigil read`: what a message would become."""
+
+import sys
+import time
+from collections.abc import Sequence
+from pathlib import Path
+
+import click
+
+from api.config_file import read_settings, read_text, refuse
+from api.previewed import previewed
+from collector.message import Source
+from collector.sample import Message
+from collector.settings_sources import MappingFile, read_mapping
+
+
+def _sources(mapping: Path | None, config: Path | None) -> Sequence[Source]:
+    if (mapping is None) == (config is None):
+        raise click.UsageError("name either --mapping, a file with [[source]] tables, or --config")
+    if mapping is None:
+        return read_settings(config or Path()).message_sources()
+    found = read_mapping(read_text(mapping), mapping.name)
+    if isinstance(found, MappingFile):
+        return found.message_sources()
+    raise refuse(found, f"{mapping} was not used")
+
+
+@click.command()
+@click.option("--mapping", type=click.Path(path_type=Path), help="A file with [[source]] tables, as in the settings.")
+@click.option("--config", type=click.Path(path_type=Path), help="The sources of an installation: curevigil.toml.")
+@click.option("--topic", required=True, help="The topic that the message comes on.")
+@click.argument("message", required=False)
+def read(mapping: Path | None, config: Path | None, topic: str, message: str | None) -> None:
+    """Print what MESSAGE (or standard input) would become: readings, or why it cannot be read; nothing is kept."""
+    sources = _sources(mapping, config)
+    payload = message.encode("utf-8", "surrogateescape") if message is not None else _piped()
+    found = previewed(Message(topic, payload, round(time.time(), 3)), sources)
+    for line in found.lines:
+        click.echo(line)
+    if found.refused:
+        raise click.ClickException(found.refused)
+    if not found.lines:
+        click.echo("It can be read, and holds no value.")
+
+
+def _piped() -> bytes:
+    return sys.stdin.buffer.read()
