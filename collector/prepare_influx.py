@@ -4,9 +4,7 @@ Tried with 1.8.10 (database, retention policies, continuous query). What is sent
 written from its published API and has met no 2.x server yet.
 """
 
-from dataclasses import replace
-
-from collector.line_protocol import MEASUREMENT
+from collector.line_protocol import MEASUREMENT, AccessRefused
 from collector.readings_influx import InfluxArchive
 from collector.storage import StoreFailed
 
@@ -19,15 +17,23 @@ EVERY, REACH = "30m", "7d"
 
 
 def version(archive: InfluxArchive) -> str:
-    """Return the version of the server. Raises StoreFailed."""
+    """Return the version of the server as far as it tells: 1 or 2 at least. Raises StoreFailed."""
     answer = archive.call("GET", "/health", ())
-    return str(answer.get("version", "")) if isinstance(answer, dict) else ""
+    told = str(answer.get("version", "")).removeprefix("v") if isinstance(answer, dict) else ""
+    if told[:1].isdigit():
+        return told
+    # A 1.8 that was built from its module calls itself unknown, and has no such page.
+    try:
+        archive.call("GET", "/api/v2/setup", ())
+    except AccessRefused:
+        return "1.x"
+    return "2.x"
 
 
 def prepare(archive: InfluxArchive, keep_days: int) -> list[str]:
     """Make what is missing, and return a sentence for each thing that is there now. Raises StoreFailed."""
     found = version(archive)
-    if not found.removeprefix("v").startswith("1."):
+    if not found.startswith("1."):
         return _prepare_2(archive, keep_days, found)
     place = archive.place
     span = f"{keep_days}d" if keep_days else "INF"
@@ -128,8 +134,3 @@ def _flux(bucket: str, long: str) -> str:
         f"union(tables: [{', '.join(tables)}])"
         f' |> set(key: "_measurement", value: "{SUMMARY}") |> to(bucket: "{long}")\n'
     )
-
-
-def opened_as(archive: InfluxArchive, token: str) -> InfluxArchive:
-    """Return the same place reached with another token: one that may create what the everyday one may only use."""
-    return InfluxArchive(replace(archive.place, token=token))

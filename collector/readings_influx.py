@@ -76,7 +76,7 @@ def translated(where: str) -> Iterator[None]:
     from influxdb_client.client.exceptions import InfluxDBError
     from influxdb_client.client.flux_csv_parser import FluxCsvParserException, FluxQueryException
     from influxdb_client.rest import ApiException
-    from urllib3.exceptions import HTTPError
+    from urllib3.exceptions import HTTPError, ProxySchemeUnsupported
 
     try:
         yield
@@ -88,7 +88,7 @@ def translated(where: str) -> Iterator[None]:
         raise (LinesRefused if status in CONTENT else StoreFailed)(said) from fault
     except (InfluxDBError, FluxQueryException, FluxCsvParserException) as fault:
         raise StoreFailed(f"{where}: {fault}") from fault
-    except (HTTPError, OSError) as fault:
+    except (HTTPError, ProxySchemeUnsupported, OSError) as fault:
         raise StoreFailed(f"{where} does not answer: {type(fault).__name__}") from fault
 
 

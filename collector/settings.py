@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Annotated, Literal
 from urllib.parse import urlsplit
 
-from pydantic import BeforeValidator, Field, SecretStr, ValidationError, ValidationInfo
+from pydantic import AfterValidator, BeforeValidator, Field, SecretStr, ValidationError, ValidationInfo
 
 from collector import message
 from collector.formats.mapping import Mapping as Described
@@ -64,6 +64,12 @@ def _secret(value: object, info: ValidationInfo) -> SecretStr:
 def _web_address(value: SecretStr) -> SecretStr:
     if not _is_web_address(value.get_secret_value()):
         refuse("what stands there is no web address", "put one there that begins with https:// or http://")
+    return value
+
+
+def _token(value: SecretStr) -> SecretStr:
+    if re.search(r"\s", value.get_secret_value()):
+        refuse("a token holds no space", "for InfluxDB 1.8, whose token is user:password, take a password without one")
     return value
 
 
@@ -219,6 +225,22 @@ class ReachSettings(Table):
     address: WebAddress = Field(description='where the web address is to be found: "env:NAME" or "file:PATH"')
 
 
+class InfluxSettings(Table):
+    """Where readings are copied to, and as whom."""
+
+    url: Annotated[Text, BeforeValidator(_public)] = Field(description="the web address of InfluxDB")
+    bucket: Annotated[Text, Field(pattern=r"^[A-Za-z0-9_-]+/[A-Za-z0-9_-]+$")] = Field(
+        description='the bucket, such as "curevigil/readings"'
+    )
+    token: Annotated[Secret, AfterValidator(_token)] = Field(
+        description='where the token is to be found: "env:NAME" or "file:PATH"'
+    )
+    org: str = ""
+    keep_days: int = Field(default=0, ge=0, le=36_500)
+    pages_from: Literal["local", "influx"] = "local"
+    authority_file: WholePathText | None = None
+
+
 class Settings(Table):
     """Everything that is set for one installation."""
 
@@ -229,6 +251,7 @@ class Settings(Table):
     stores: StoreSettings = Field(description="a table [stores] with the data folder")
     web: WebSettings = Field(description="a table [web] with the public address")
     reach: Annotated[tuple[ReachSettings, ...], Field(strict=False)] = ()
+    influx: InfluxSettings | None = None
 
     def message_sources(self) -> tuple[message.Source, ...]:
         """Return the sources in the order in which they are asked."""
