@@ -3,6 +3,7 @@
 import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 from collector.packing import milliseconds
 from collector.readings import Reading
@@ -63,6 +64,7 @@ def decoded(text: str) -> str:
     return _DECODED.sub(lambda found: chr(int(found[1], 16)), text)
 
 
+@lru_cache(maxsize=20_000)
 def tag(text: str) -> str:
     r"""Return a text as it stands in a tag: commas, equals signs and spaces escaped.
 
@@ -74,6 +76,7 @@ def tag(text: str) -> str:
     return re.sub(r"([,= ])", r"\\\1", encoded(text))
 
 
+@lru_cache(maxsize=20_000)
 def string(text: str) -> str:
     r"""Return a text as the value of a field.
 
