@@ -143,7 +143,7 @@ class Works:
         self.ingest.start()
         if self.feeder is not None:
             self.feeder.start()
-        self.calendar.daily("trim arrival log", 3, 20, self._trim)
+        self.calendar.daily("trim arrival log", 3, 20, self.trim_log)
         self.calendar.daily("sweep working tables", 3, 40, lambda: self.working.sweep(time.time()))
         self.calendar.start()
         self.say_watch()
@@ -182,7 +182,8 @@ class Works:
     def _gap(self, gap: GapSuspected) -> None:
         self.present.decide(lambda kitchen: [Draft(gap.until_at, "system", gap)])
 
-    def _trim(self) -> int:
+    def trim_log(self) -> int:
+        """Remove raw messages that are old and that every follower has passed; return how many."""
         self.stores.ballast.take()
         try:
             passed = [self.stores.journal.cursor(CURSOR)]

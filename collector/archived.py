@@ -1,8 +1,11 @@
 """Readings whose arrival log is the local store's and whose archive is another one, for pages and export. Pure."""
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Protocol
+
+import numpy as np
 
 from collector.readings import Reading
 from collector.sample import Instant
@@ -72,3 +75,19 @@ class ArchivedReadings:
         """Let go of both."""
         self.archive.close()
         self.local.close()
+
+
+def compared(local: Readings, archive: Archive) -> tuple[int, list[str]]:
+    """Return how many readings the local store has, and each channel whose readings the archive has otherwise.
+
+    Every reading is compared: its instant, its value, its quality and its receipt.
+    """
+    seen = {found.channel for found in local.channels()}
+    count, other = 0, [found.channel for found in archive.channels() if found.channel not in seen]
+    for channel in sorted(seen):
+        ours, theirs = (store.series(channel, -math.inf, math.inf) for store in (local, archive))
+        count += len(ours.values)
+        columns = ("measured_at", "values", "quality", "received_at")
+        if not all(np.array_equal(getattr(ours, name), getattr(theirs, name)) for name in columns):
+            other.append(channel)
+    return count, sorted(other)

@@ -54,6 +54,16 @@ def prepare(archive: InfluxArchive, keep_days: int) -> list[str]:
     ]
 
 
+def forget(archive: InfluxArchive) -> None:
+    """Remove everything in the archive's place. Raises StoreFailed."""
+    place = archive.place
+    if version(archive).startswith("1."):
+        archive.ask(f'DROP DATABASE "{place.database}"', "POST")
+        return
+    for bucket in archive.call("GET", "/api/v2/buckets", [("org", place.org), ("name", place.bucket)])["buckets"]:
+        archive.call("DELETE", f"/api/v2/buckets/{bucket['id']}", ())
+
+
 def summarise(archive: InfluxArchive, from_ms: int | None = None) -> None:
     """Fill the thinned copy (1.8) from an instant on, or from the first reading. Raises StoreFailed."""
     where = f" WHERE time >= {from_ms}ms" if from_ms is not None else ""

@@ -22,6 +22,7 @@ MAY_IMPORT = {
 """What each package may import of ours. The simulators' own programs, below, stand outside as the console does."""
 MAY_IMPORT_ALL = {
     "simulators/demo.py",
+    "simulators/demo_influx.py",
     "simulators/influx_server.py",
     "simulators/gullwick.py",
     "simulators/report.py",

@@ -1,7 +1,6 @@
 """The bench as a person runs it, on a fiftieth of the work: every figure in it is measured here and now."""
 
 import re
-
 from typing import TYPE_CHECKING
 
 from click.testing import CliRunner

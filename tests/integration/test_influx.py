@@ -2,6 +2,7 @@
 
 import math
 import random
+import re
 import threading
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
@@ -11,7 +12,11 @@ from typing import TYPE_CHECKING
 import pytest
 from click.testing import CliRunner
 
+from alerts.service import CURSOR
 from api.cli import main
+from api.works import Works
+from collector.archived import compared
+from collector.broker import Broker
 from collector.feeder import CURSORS, SET_ASIDE, Feeder
 from collector.health import Health
 from collector.line_protocol import AccessRefused, Line, LinesRefused
@@ -314,6 +319,62 @@ def test_the_thread_copies_by_itself_and_ends_when_told(site: Site, eventually: 
     eventually(lambda: site.feeder.cursor == 1, "the reading is copied")
     site.feeder.stop()
     assert same(site) == 1
+
+
+def test_the_works_feed_it_show_it_and_trim_only_what_is_copied(
+    own_influx: "InfluxServer", tmp_path: Path, eventually: Callable[..., None]
+) -> None:
+    place = own_influx.archive("works").place
+    now = NOON + 60 * DAY_S
+    nowhere = Broker("127.0.0.1", 9)
+    works = Works(*(tmp_path, nowhere, ()), clock=lambda: now, ballast_bytes=0, influx=place, pages_from_influx=True)
+    try:
+        assert works.feeder is not None
+        for minute in range(5):
+            at = NOON + 60.0 * minute
+            works.readings.append([Arrival(Message("t", b"", at), (read(4.0, at, received_at=at),))])
+        works.stores.journal.append([], seen=0, recorded_at=now, cursors={CURSOR: 5})
+        own_influx.kill()
+        works.feeder.step()
+        assert works.trim_log() == 0
+        own_influx.start()
+        works.feeder.start()
+        eventually(lambda: works.feeder is not None and works.feeder.cursor == 5, "everything is copied")
+        assert works.shown.series("probe", NOON, now).values.tolist() == [4.0] * 5
+        assert compared(works.readings, works.shown) == (5, [])
+        assert works.trim_log() == 5
+        part = works.health.part("influx")
+        assert part is not None
+        assert part.state.value == "works"
+    finally:
+        # Watch and intake were never started, so their stop has nothing to end.
+        if works.feeder is not None:
+            works.feeder.stop()
+        works.stores.close()
+
+
+def test_a_difference_between_the_archives_is_named_by_its_channel(site: Site) -> None:
+    for channel in ("a", "b", "c"):
+        site.arrive(read(4.0, NOON, channel))
+    site.catch_up()
+    assert compared(site.local, site.archive) == (3, [])
+    site.archive.send([Line(9, f"reading,channel=b,n=0 value=4.5 {round(NOON * 1000)}")])
+    site.archive.write([Arrival(Message("t", b"", NOON), (read(1.0, NOON, "d"),), 9)])
+    assert compared(site.local, site.archive) == (3, ["b", "d"])
+
+
+def test_the_fast_demo_tells_the_same_story_with_influxdb_beside_it(
+    influx: "InfluxServer", monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("CUREVIGIL_INFLUX_TOKEN", influx.place("any").token)
+    alone = CliRunner().invoke(main, ["demo", "--fast"])
+    told = CliRunner().invoke(main, ["demo", "--fast", "--influx", influx.url])
+    assert told.exit_code == 0, told.output
+    first, _, rest = told.stdout.partition("\n")
+    count = re.fullmatch(r"InfluxDB holds the same ([\d,]+) readings as the local store, each one compared\.", first)
+    assert count is not None, first
+    assert int(count[1].replace(",", "")) > 50_000
+    assert rest == alone.stdout
 
 
 @pytest.mark.parametrize("prepared", [False, True])
