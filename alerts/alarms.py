@@ -14,11 +14,13 @@ Figures = dict[str, float | int | str | None]
 def worth_telling(before: Condition, after: Condition) -> bool:
     """Return whether a standing alarm has become something that must be told anew.
 
-    A sentence that moved on (*may pass* to *has passed*), more batches, or an early crossing that has come nearer
-    by half an hour; figures that merely drift are seen on the page.
+    A sentence that moved on (*may pass* to *has passed*, never back), more batches, or an early crossing that has
+    come nearer by half an hour; figures that merely drift are seen on the page.
     """
-    if before.sentence != after.sentence or set(after.lots) - set(before.lots):
+    if set(after.lots) - set(before.lots):
         return True
+    if before.sentence != after.sentence:
+        return before.sentence != "product_has_passed"
     if before.early_at is None or after.early_at is None:
         return False
     return before.early_at - after.early_at >= 1800.0
@@ -46,6 +48,13 @@ def step(
     for key, alarm in standing.items():
         if key not in holding:
             figures = dict((returns or {}).get(key, {}))
-            sentence = f"{alarm.condition.kind}_returned"
+            sentence = _over_sentence(alarm.condition.kind, emptied=figures.get("tubs") == 0)
             drafts.append(Draft(now, "watch", AlarmReturned(alarm.id, sentence, figures)))
     return drafts
+
+
+def _over_sentence(kind: str, *, emptied: bool) -> str:
+    # Meat that was carried away is neither cold nor watched again.
+    if emptied and kind in ("product_warm", "product_freezing", "unwatched"):
+        return "product_warm_emptied" if kind == "product_warm" else "emptied"
+    return f"{kind}_returned"

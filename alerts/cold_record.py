@@ -1,6 +1,6 @@
 """Those parts of a tub's record that a rule looks at, and what is known of them. Pure: no clock, no I/O."""
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -115,6 +115,38 @@ def excursions(
                 found = Stretch(last.from_at, found.until_at, max(last.peak_c, found.peak_c))
             joined.append(found)
     return joined
+
+
+def warm_points(times: Array, temps: Array, above_c: float) -> tuple[Array, Array]:
+    """Return the points that bound time above a temperature; a line between two that are not is never above it."""
+    warm = temps > above_c
+    kept = warm.copy()
+    kept[1:] |= warm[:-1]
+    kept[:-1] |= warm[1:]
+    return times[kept], temps[kept]
+
+
+def reached_at(
+    records: Iterable[tuple[Array, Array]], measure: Callable[[Array, Array], float], threshold: float
+) -> Instant | None:
+    """Return the first point at which a sum over records came to a threshold, both at two decimals; None if never.
+
+    `measure` is what a record adds; it never falls when the record goes on.
+    """
+    before = 0.0
+    for times, temps in records:
+        if times.size < 2:
+            continue
+        after = before + measure(times, temps)
+        if round(after, 2) >= threshold:
+            low, high = 1, times.size - 1
+            while low < high:
+                middle = (low + high) // 2
+                part = measure(times[: middle + 1], temps[: middle + 1])
+                low, high = (low, middle) if round(before + part, 2) >= threshold else (middle + 1, high)
+            return float(times[low])
+        before = after
+    return None
 
 
 def unknown_s(tub: TubHistory, from_at: Instant, until_at: Instant) -> float:

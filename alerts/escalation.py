@@ -16,7 +16,7 @@ REPEAT_S = 600.0
 """House: with everybody told and nobody answering, all are told again this often. [s]"""
 AFTER_ARRIVAL_S = 900.0
 AT_MOST_S = 2700.0
-"""Rules 4.1: told again at the stated arrival plus 15 min, 45 min at most, while the product still rises."""
+"""Rules 4.1: told again at the stated arrival plus 15 min, 45 min at most; then at this pace while the alarm stands."""
 RETRY_S = (0.0, 5.0, 15.0, 30.0, 60.0)
 """Reliability 4.2: seconds after the n-th failure before the next attempt; then every 60 s."""
 DAY_BEGINS, DAY_ENDS = time(7), time(21)
@@ -44,12 +44,15 @@ def occasions(alarm: Alarm, now: Instant) -> list[tuple[str, Instant]]:
         found.append((f"changed {alarm.changes}", alarm.raised_at))
     again = _again_at(alarm)
     if again is not None and again <= now:
-        found.append((f"again {int(alarm.acknowledged_at or 0)}", again))
+        # A change since then is a new occasion, and so is every further 45 minutes: acknowledged is not handled.
+        turn = int((now - again) // AT_MOST_S) if alarm.answer == "going" else 0
+        name = "-".join(map(str, (int(alarm.acknowledged_at or 0), alarm.changes, turn)))
+        found.append((f"again {name}", again))
     return found
 
 
 def _again_at(alarm: Alarm) -> Instant | None:
-    if alarm.acknowledged_at is None or alarm.condition.kind != "product_warm":
+    if alarm.acknowledged_at is None or not alarm.condition.wakes:
         return None
     if alarm.answer != "going":
         return alarm.acknowledged_at
@@ -57,7 +60,12 @@ def _again_at(alarm: Alarm) -> Instant | None:
     return min(stated + AFTER_ARRIVAL_S, alarm.acknowledged_at + AT_MOST_S)
 
 
-def _reached(alarm: Alarm, rota: Sequence[tuple[str, float]], since: Instant, now: Instant) -> list[str]:
+def _rota(kitchen: Kitchen) -> Sequence[tuple[str, float]]:
+    """Return the rota; where nobody has said who is called, everybody of the site is, at once."""
+    return kitchen.rota or tuple((person, 0.0) for person in sorted(kitchen.people))
+
+
+def _reached(rota: Sequence[tuple[str, float]], since: Instant, now: Instant) -> list[str]:
     """Return the people whose step of the rota has come; one at least, all of them when nobody answers."""
     elapsed = now - since
     people = [person for person, after_s in rota if after_s <= elapsed]
@@ -80,7 +88,7 @@ def due(kitchen: Kitchen, channels: Mapping[str, Sequence[str]], now: Instant) -
             continue
         for occasion, since in _latest(occasions(alarm, now)):
             for person in _people(kitchen, alarm, occasion, since, now):
-                telling = _next_attempt(alarm, occasion, person, channels.get(person, ("log",)), now)
+                telling = _next_attempt(alarm, occasion, person, channels.get(person) or ("log",), now)
                 if telling is not None:
                     tellings.append(telling)
     return tellings
@@ -97,13 +105,18 @@ def _people(kitchen: Kitchen, alarm: Alarm, occasion: str, since: Instant, now: 
     if not alarm.condition.wakes:
         site = kitchen.site_of(alarm.condition.unit)
         awake = site is None or _daytime(site.zone, now)
-        return [person for person, _ in kitchen.rota[:1]] if awake and alarm.acknowledged_at is None else []
+        return [person for person, _ in _rota(kitchen)[:1]] if awake and alarm.acknowledged_at is None else []
     if alarm.acknowledged_at is not None and not occasion.startswith("again"):
         # Whoever is on the way hears of a change; nobody further is woken.
         return list(dict.fromkeys(t.person for t in alarm.told if t.accepted)) if "changed" in occasion else []
+    rota = _rota(kitchen)
+    if occasion.startswith("again") and alarm.answer == "going":
+        return list(dict.fromkeys([*(person for person, _ in rota[:2]), *_reached(rota, since, now)]))
     if occasion.startswith("again"):
-        return [person for person, _ in kitchen.rota[:2]]
-    return _reached(alarm, kitchen.rota, since, now)
+        # Whoever cannot, or passes it on, has done their part where there is somebody else.
+        others = [step for step in rota if step[0] != alarm.acknowledged_by]
+        return _reached(others or rota, since, now)
+    return _reached(rota, since, now)
 
 
 def _next_attempt(alarm: Alarm, occasion: str, person: str, channels: Sequence[str], now: Instant) -> Telling | None:
@@ -120,4 +133,6 @@ def _next_attempt(alarm: Alarm, occasion: str, person: str, channels: Sequence[s
 
 
 def _repeats(alarm: Alarm, occasion: str) -> bool:
-    return alarm.active and alarm.acknowledged_at is None and alarm.condition.wakes and occasion != "returned"
+    taken = alarm.acknowledged_at is not None and alarm.answer == "going"
+    answered = alarm.acknowledged_at is not None and not occasion.startswith("again")
+    return alarm.active and not taken and not answered and alarm.condition.wakes and occasion != "returned"

@@ -2,18 +2,20 @@
 
 import logging
 import threading
-from collections.abc import Callable
+from collections import deque
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 
 from alerts.service import Service
 from collector.events import Draft, GapSuspected
 from collector.sample import Instant
-from collector.storage import StoreFailed
+from collector.storage import Arrival, StoreFailed
 
 log = logging.getLogger(__name__)
 
 TICK_S = 10.0
 TELL_S = 1.0
+GROUPS_MAX = 200
 CLOCK_STEP_S = 2.0
 
 
@@ -52,12 +54,21 @@ class LiveWatch:
             threading.Thread(target=self._tell, name="tell", daemon=True),
         ]
         self._clock_gap: float | None = None
+        self._groups: deque[Sequence[Arrival]] = deque(maxlen=GROUPS_MAX)
 
     def start(self) -> None:
         """Rebuild the state from the stores and begin. Raises StoreFailed."""
         self.service.start()
         for thread in self._threads:
             thread.start()
+
+    def offer(self, arrivals: Sequence[Arrival]) -> None:
+        """Hand over a group that was just committed, with its positions: it need not be read back from the log.
+
+        Too many groups waiting are forgotten; the watch then reads them from the log.
+        """
+        self._groups.append(arrivals)
+        self._wake.set()
 
     def notify(self) -> None:
         """Say that a group was committed, or the journal grew."""
@@ -82,7 +93,7 @@ class LiveWatch:
             self._wake.wait(max(0.0, due - self.monotonic()))
             self._wake.clear()
             try:
-                self.service.follow()
+                self._follow()
                 if self.monotonic() >= due:
                     begun = self.monotonic()
                     self._check_clock()
@@ -98,6 +109,17 @@ class LiveWatch:
             except Exception as fault:  # noqa: BLE001 - the loop of the watch never ends by itself
                 self._failed("the watch stumbled", fault)
                 due = self._pause(due)
+
+    def _follow(self) -> None:
+        read_log = not self._groups
+        while self._groups:
+            group = self._groups.popleft()
+            if group and group[0].position == self.service.taken + 1:
+                self.service.take(group)
+            elif group and group[-1].position > self.service.taken:
+                read_log = True
+        if read_log:
+            self.service.follow()
 
     def _pause(self, due: float) -> float:
         self._stop.wait(1.0)

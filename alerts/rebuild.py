@@ -5,56 +5,76 @@ from collections.abc import Callable
 import numpy as np
 import numpy.typing as npt
 
+from alerts.heard import Heard
 from alerts.history import Array, TubHistory
 from alerts.science.exposure import stretches_above
-from alerts.surroundings import Fetch, corrected, gap_after_s, lead, start_c, tau_of
+from alerts.surroundings import UNTRUSTED, Fetch, corrected, gap_after_s, lead, start_c, tau_of
 from alerts.trace import Copies, tub_history
 from alerts.watch import (
     AIR_KEPT_S,
     EXCURSION_JOIN_S,
     FREEZING_C,
     HYSTERESIS_C,
-    Heard,
     TubState,
     UnitWatch,
     mark_air,
 )
 from collector.batches import Batch
 from collector.kitchen import Kitchen
-from collector.readings import Quantity, Reading, Unit
+from collector.readings import Assignment, Quantity, Reading, Unit
 from collector.sample import Instant
 
 Last = Callable[[str, Instant], Reading | None]
 """(channel, at) to the last reading measured before the instant: the local store's `before`."""
 
+FAULTS_LOOK_S = 86_400.0
+"""How far behind a broken probe's faults its last measurement is looked for at first; then twice as far. [s]"""
 TIME_CONSTANTS = 6.0
 """How many time constants of the past decide the present: what is older weighs less than 0.3 %."""
 
 
 def rebuilt(
-    unit: Unit, limit_c: float, kitchen: Kitchen, fetch: Fetch, last: Last, now: Instant, since_at: Instant
-) -> UnitWatch:
+    unit: Unit, limit_c: float, kitchen: Kitchen, fetch: Fetch, last: Last, now: Instant, since_at: Instant,
+    slept_s: float = np.inf,
+) -> UnitWatch:  # fmt: skip
     """Return the unit as the watch would know it, had it taken every stored reading in order of measured time.
 
-    `since_at` is when watching began: silence of a channel never heard counts from there.
+    `since_at` is when watching began: silence of a channel never heard counts from there. For `slept_s` before it
+    nothing at all was taken in: that much silence is our own, and not a channel's.
     """
     watch = UnitWatch(unit, limit_c, since_at)
-    for assignment in kitchen.assignments_of(unit.id, now):
-        reading = last(assignment.channel, now + 1.0)
+    for assignment in _telling(kitchen, unit, now):
+        reading = _last_trusted(assignment.channel, now + 1.0, fetch, last)
+        spoke_at = -np.inf if reading is None else reading.received_at
         heard_at = max(since_at, assignment.from_at)
         if reading is None or reading.measured_at < assignment.from_at:
-            watch.channels[assignment.channel] = Heard(assignment, heard_at, -np.inf, np.nan)
+            watch.channels[assignment.channel] = Heard(assignment, heard_at, -np.inf, np.nan, spoke_at)
         else:
-            received = max(reading.received_at, min(heard_at, now))
+            received = max(reading.received_at, min(heard_at, now, reading.received_at + slept_s))
             watch.channels[assignment.channel] = Heard(
-                assignment, received, reading.measured_at, reading.value + assignment.offset_c
+                assignment, received, reading.measured_at, reading.value + assignment.offset_c, spoke_at
             )
-    _fill_air(watch, kitchen, fetch, now)
+    _fill_air(watch, kitchen, fetch, last, now)
     for batch in kitchen.standing_in(unit.id, now):
         for tub in batch.tubs:
             if _stands(batch, tub, unit.id, now):
                 watch.tubs.append(_tub_state(watch, batch, tub, kitchen, fetch, now))
     return watch
+
+
+def _telling(kitchen: Kitchen, unit: Unit, now: Instant) -> tuple[Assignment, ...]:
+    """Return the assignments that tell of a unit now: its own, and every probe whose tub stands in it."""
+    return tuple(a for a in kitchen.assignments if a.holds_at(now) and unit.id in _units_of(kitchen, a, now))
+
+
+def _units_of(kitchen: Kitchen, assignment: Assignment, now: Instant) -> set[str]:
+    batch = kitchen.batches.get(assignment.lot) if assignment.lot is not None else None
+    if batch is None or batch.ended_at is not None:
+        return {assignment.unit}
+    return {
+        p.unit for p in batch.placements
+        if assignment.tub in (None, p.tub) and p.unit is not None and _stands(batch, p.tub, p.unit, now)
+    } or {assignment.unit}  # fmt: skip
 
 
 def _stands(batch: Batch, tub: str, unit: str, at: Instant) -> bool:
@@ -64,19 +84,35 @@ def _stands(batch: Batch, tub: str, unit: str, at: Instant) -> bool:
     )
 
 
-def _fill_air(watch: UnitWatch, kitchen: Kitchen, fetch: Fetch, now: Instant) -> None:
+def _last_trusted(channel: str, until_at: Instant, fetch: Fetch, last: Last) -> Reading | None:
+    """Return a channel's last reading before an instant that is a measurement; a broken probe goes on sending."""
+    reading = last(channel, until_at)
+    look_s = FAULTS_LOOK_S
+    while reading is not None and reading.quality & UNTRUSTED:
+        series = fetch(channel, reading.measured_at - look_s, reading.measured_at)
+        good = np.flatnonzero((series.quality & UNTRUSTED) == 0)
+        if good.size:
+            return last(channel, float(series.measured_at[good[-1]]) + 0.001)
+        reading = last(channel, reading.measured_at - look_s)
+        look_s *= 2.0
+    return reading
+
+
+def _fill_air(watch: UnitWatch, kitchen: Kitchen, fetch: Fetch, last: Last, now: Instant) -> None:
+    """Take the last hours of the unit's air, whichever sensor spoke: one that was taken away spoke for its time."""
     air = [
-        h.assignment
-        for h in watch.channels.values()
-        if h.assignment.quantity is Quantity.AIR_TEMPERATURE and h.assignment.lot is None
+        (a, min(now + 1.0, a.until_at) if a.until_at is not None else now + 1.0)
+        for a in kitchen.assignments_of(watch.unit.id)
+        if a.quantity is Quantity.AIR_TEMPERATURE and a.lot is None and a.from_at <= now
     ]
-    if not air:
+    spoke = [(a, _last_trusted(a.channel, until_at, fetch, last)) for a, until_at in air]
+    newest = max((r.measured_at for a, r in spoke if r is not None and r.measured_at >= a.from_at), default=None)
+    if newest is None:
         return
-    newest = max(watch.channels[a.channel].measured_at for a in air)
-    records = [corrected(fetch(a.channel, newest - AIR_KEPT_S, now + 1.0), a) for a in air if np.isfinite(newest)]
-    if not records:
-        return
-    times, values = lead(records, max(gap_after_s(a.interval_s) for a in air))
+    spans = [(a, max(newest - AIR_KEPT_S, a.from_at), until_at) for a, until_at in air]
+    spans = [span for span in spans if span[1] < span[2]]
+    records = [corrected(fetch(a.channel, begin, end), a) for a, begin, end in spans]
+    times, values, _ = lead(records, [gap_after_s(a.interval_s) for a, _, _ in spans])
     for at, value in zip(times.tolist(), values.tolist(), strict=True):
         watch.at, watch.air_c = at, value
         watch.air.append((at, value))
@@ -128,3 +164,19 @@ def _since(times: Array, begins: npt.NDArray[np.bool_], ends: npt.NDArray[np.boo
     last_end = int(np.flatnonzero(ends)[-1]) if ends.any() else -1
     begun = np.flatnonzero(begins[last_end + 1 :])
     return float(times[last_end + 1 + begun[0]]) if begun.size else None
+
+
+def signature_of(kitchen: Kitchen, unit: Unit, now: Instant) -> tuple[object, ...]:
+    """Return what a unit's state follows from beside its readings: when it changes, the state is made anew."""
+    standing = tuple(
+        (b.lot, b.as_made, b.hand_readings, tuple(p for p in b.placements if p.from_at <= now))
+        for b in kitchen.standing_in(unit.id, now)
+    )
+    return (unit, _telling(kitchen, unit, now), standing)
+
+
+def next_change_at(kitchen: Kitchen, now: Instant) -> Instant:
+    """Return the next instant at which a placement or an assignment begins or ends by itself."""
+    instants = [at for a in kitchen.assignments for at in (a.from_at, a.until_at)]
+    instants += [at for b in kitchen.batches.values() for p in b.placements for at in (p.from_at, p.until_at)]
+    return min((at for at in instants if at is not None and at > now), default=float("inf"))

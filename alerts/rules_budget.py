@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from alerts.case import NOISE_C, Case, Judged, evidence_of, finding, outcome_of, rank, worst
-from alerts.cold_record import Piece, pieces
+from alerts.cold_record import Piece, pieces, reached_at, warm_points
 from alerts.history import Array, TubHistory
 from alerts.rulebook.book import Limit, Rule, Tiers
 from alerts.rulebook.loader import MEATS
@@ -54,22 +54,13 @@ def _bands(case: Case, rule: Rule) -> list[_Band]:
     return found
 
 
-def _warm_points(times: Array, temps: Array, above_c: float) -> tuple[Array, Array]:
-    """Return the points that bound time above a temperature; a line between two that are not is never above it."""
-    warm = temps > above_c
-    kept = warm.copy()
-    kept[1:] |= warm[:-1]
-    kept[:-1] |= warm[1:]
-    return times[kept], temps[kept]
-
-
 def _used(bands: Sequence[_Band], records: Records) -> dict[str, float]:
     used = {band.row.id: 0.0 for band in bands}
     coldest = min((band.low_c for band in bands), default=math.inf)
     for whole_times, whole_temps in records:
         if whole_temps.max() <= coldest:
             continue
-        times, temps = _warm_points(whole_times, whole_temps, coldest)
+        times, temps = warm_points(whole_times, whole_temps, coldest)
         warmest = float(temps.max())
         for band in bands:
             if warmest > band.low_c:
@@ -141,23 +132,10 @@ class _Budget:
 
     def due_at(self, tub: _Tub, threshold: float) -> Instant:
         """Return the point of the record at which a share reached a threshold. [s since 1970 UTC]"""
-        before = 0.0
-        for piece in tub.pieces:
-            after = before + math.fsum(_used(self.bands, [piece.held]).values())
-            if round(after, 2) >= threshold:
-                return self._point(piece, threshold, before)
-            before = after
-        return self.case.until_at
-
-    def _point(self, piece: Piece, threshold: float, before: float) -> Instant:
-        times, temps = _warm_points(*piece.held, min(band.low_c for band in self.bands))
-        low, high = 1, times.size - 1
-        while low < high:
-            middle = (low + high) // 2
-            part = times[: middle + 1], temps[: middle + 1]
-            reached = round(before + math.fsum(_used(self.bands, [part]).values()), 2) >= threshold
-            low, high = (low, middle) if reached else (middle + 1, high)
-        return float(times[low])
+        coldest = min(band.low_c for band in self.bands)
+        warm = (warm_points(*piece.held, coldest) for piece in tub.pieces)
+        at = reached_at(warm, lambda times, temps: math.fsum(_used(self.bands, [(times, temps)]).values()), threshold)
+        return self.case.until_at if at is None else at
 
     def next_tier_at(self, tub: _Tub) -> Instant | None:
         """Return when a reject is reached if the meat stays as warm as it may be now; None where it is not nearing."""

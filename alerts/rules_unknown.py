@@ -9,15 +9,15 @@ from alerts.science.exposure import time_above
 from collector.batches import Stage
 from collector.findings import Evidence, Finding, Outcome, Parameters, Tier
 
-JUDGED_BY_BOUND = ("e-2", "e-3")
+JUDGED_BY_BOUND = ("e-2", "e-3", "e-4")
 """Rules that judge unknown time at its upper bound."""
 MEASURE = "time for which nothing trustworthy is known"
 
 
 def judge_unknown(case: Case, others: Sequence[Finding]) -> tuple[Finding, ...]:
-    """Return the findings of rule e-6, given what e-2 and e-3 have said: none where everything is known.
+    """Return the findings of rule e-6, given what e-2, e-3 and e-4 have said: none where everything is known.
 
-    The gap itself is recorded. It holds only where the upper bound made e-2 or e-3 hold, and never rejects.
+    The gap itself is recorded. It holds only where the upper bound made one of them hold, and never rejects.
     """
     found = []
     if case.holes or not case.history.tubs:

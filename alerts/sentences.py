@@ -29,6 +29,8 @@ _FIRST = {
     "nothing_arrives": "Nothing has arrived from any unit since {since_at}: power, network or broker. "
     "No cold room is watched.",
     "product_warm_returned": "{unit_name}: back, air {air_c:.1f} °C. {over_text}",
+    "product_warm_emptied": "{unit_name}: no meat stands in it any more; air {air_c:.1f} °C. {over_text}",
+    "emptied": "{unit_name}: no meat stands in it any more; air {air_c:.1f} °C.",
     "air_far_over_returned": "{unit_name}: air is down to {air_c:.1f} °C.",
     "product_freezing_returned": "{unit_name}: meat is above -1.5 °C again (estimate). Check the batches for ice.",
     "unwatched_returned": "{unit_name}: readings arrive again; air {air_c:.1f} °C. "
@@ -115,10 +117,13 @@ def _tubs(parameters: Figures) -> str:
 
 def _over(parameters: Figures) -> str:
     over_s, peak_c, limit_c = parameters.get("over_s"), parameters.get("peak_c"), parameters.get("limit_c")
+    lots = parameters.get("over_lots") or parameters.get("lots")
     if not isinstance(over_s, (int, float)) or not isinstance(limit_c, (int, float)) or not over_s:
+        # Only an alarm that said *has passed* carries the estimate; what has left the unit was above all the same.
+        if parameters.get("product_c") is not None:
+            return f"Meat was above its limit (estimate). Lots {lots} need a decision before use."
         return "The meat did not pass its limit, by the estimate."
     peak = f", at most {peak_c:.1f}" if isinstance(peak_c, (int, float)) else ""
-    lots = parameters.get("over_lots") or parameters.get("lots")
     return (
         f"Meat was above {limit_c:.1f} °C for {span_text(float(over_s))}{peak} (estimate). "
         f"Lots {lots} need a decision before use."

@@ -36,6 +36,14 @@ _SAID = {
     "is cooked or discarded, and its route can no longer be changed to anything else.",
     "e-3 reject": "{hazard}, tub {tub}: {reject_share} of the published time was used, even with the estimate lowered "
     "by the {uncertainty_c} K that the sensor may be off; from {threshold} on a reject is proposed.",
+    "e-4 within": "{hazard}: estimated growth beyond that at {limit_c} °C is {growth} log10; published rates differ, "
+    "it may be {growth_low} to {growth_high}.",
+    "e-4 cannot tell": "{hazard}: growth beyond that at {limit_c} °C may have been {growth} log10 ({growth_low} to "
+    "{growth_high}, as published rates differ); part of the time is unknown.",
+    "e-4 nothing read": "{hazard}: how much it has grown cannot be told; nothing has been read.",
+    "e-4 hold": "{hazard}, tub {tub}: estimated to have grown {growth} log10 more than it would have at {limit_c} °C "
+    "(1 log10 is ten times as many). Published rates differ by a factor of {factor} either way: it may be {growth_low} "
+    "to {growth_high}. From {threshold} log10 on it is held.",
     "e-5 within": "It was not so cold that curing time must be added.",
     "e-5 cannot tell": "Whether it was too cold to cure cannot be told: part of the time is unknown.",
     "e-5 extend": "Tub {tub}: it was so cold that {lost_minutes} of curing did not count (lowest {lowest_c} °C). "
@@ -64,6 +72,9 @@ _SAID = {
     "e-7 late": "Filled warmer than {limit_c} °C, tub {tub}: above it for {minutes}, {allowed_minutes} being allowed.",
     "e-7 no record": "Filled warmer than {limit_c} °C; nothing has been read since.",
 }
+
+_HUNDREDTHS = ("share", "reject_share", "threshold", "growth", "growth_low", "growth_high")
+"""Figures that are printed with two decimals."""
 
 PROPOSED = {
     Disposition.CONTINUE: "Proposed: carry on.",
@@ -99,7 +110,7 @@ def _figure(key: str, value: float | int | str | None, zone: str) -> str:
         return span_text(value)
     if key.endswith("_c"):
         return f"{value:.1f}".replace("-", "−")
-    return f"{value:.2f}" if key in ("share", "reject_share", "threshold") else f"{value:g}"
+    return f"{value:.2f}" if key in _HUNDREDTHS else f"{value:g}"
 
 
 def _basis(figures: _Figures) -> str:
@@ -125,7 +136,7 @@ def finding_text(finding: Finding, zone: str = "UTC") -> str:
     """
     figures = {key: _figure(key, value, zone) for key, value in finding.parameters.items()}
     text = _SAID[finding.sentence].format(**figures)
-    if finding.outcome == "cannot_tell" and finding.tier is not Tier.NONE and finding.rule[:3] in ("e-2", "e-3"):
+    if finding.outcome == "cannot_tell" and finding.tier is not Tier.NONE and finding.rule[:3] in ("e-2", "e-3", "e-4"):
         text += BY_BOUND
     if finding.parameters.get("would_reject"):
         text += (

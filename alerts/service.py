@@ -4,33 +4,37 @@ The clock is the domain clock that is passed in; the same arrivals and ticks giv
 """
 
 import logging
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 from alerts.alarms import Key, step
 from alerts.channels.base import Channel
-from alerts.escalation import Telling, due
-from alerts.rebuild import rebuilt
+from alerts.escalation import REPEAT_S, Telling, due
+from alerts.rebuild import next_change_at, rebuilt, signature_of
 from alerts.sentences import message
 from alerts.surroundings import TEMPERATURES
 from alerts.watch import Taken, UnitWatch, conditions, projected, quiet_until, return_figures, take, warmest_c
 from collector.batches import Batch
 from collector.events import AlarmTold, Draft, ItemSetAside, ProposalMade
 from collector.findings import Condition, Parameters, Proposal
+from collector.ingest import last_received_at
 from collector.kitchen import Kitchen
 from collector.present import Present
-from collector.readings import Assignment, Unit
+from collector.readings import Assignment, Reading, Unit
 from collector.sample import Instant, Refusal
-from collector.storage import Arrival, Readings
+from collector.storage import Arrival, Readings, StoreFailed
 
 log = logging.getLogger(__name__)
 
 CURSOR = "watch"
 SETTLED_S, UNSETTLED_S = 3600.0, 900.0
 """House: how often a batch is judged anew while nothing happens, and while its product is too warm, cold or unknown."""
+MEND_S = 60.0
+"""House: how often a unit that was set aside is tried anew."""
 JUDGED_A_TICK = 8
 """So that a tick stays short, the rest waits for the next one."""
 PAGE = 500
+UNRECORDED_MOST = 1000
 CURSOR_EVERY_S = 3600.0
 """A quiet watch moves its cursor this often, so that the arrival log can be trimmed behind it."""
 
@@ -69,17 +73,25 @@ class Service:
     taken: int = 0
     """Position in the arrival log up to which readings have been watched."""
     _seen: Kitchen = field(default_factory=Kitchen)
+    _synced: Kitchen = field(default_factory=Kitchen)
+    """The kitchen that units and judgements were last brought in line with; `_seen` may be ahead of it."""
     _signatures: dict[str, tuple[object, ...]] = field(default_factory=dict)
     _next_change_at: Instant = 0.0
     _judge_at: dict[str, Instant] = field(default_factory=dict)
     _broken: dict[str, Instant] = field(default_factory=dict)
+    _mend_at: dict[str, Instant] = field(default_factory=dict)
     _quiet_until: dict[str, Instant] = field(default_factory=dict)
     """Units in which nothing was found, and until when that needs no second look."""
     _cursor_at: Instant = 0.0
+    _slept_s: float = float("inf")
+    _unrecorded: list[Draft] = field(default_factory=list)
+    """Tellings that the journal has refused so far."""
 
     def start(self) -> None:
         """Rebuild every unit from the store; what arrived meanwhile is history, and the next judgement sees it."""
         self.began_at = self.clock() if self.began_at is None else self.began_at
+        last_at = last_received_at(self.readings)
+        self._slept_s = float("inf") if last_at is None else max(self.began_at - last_at, 0.0)
         self.taken = self.readings.head()
         self._sync(self.clock())
         self._conclude(list(self.watches), self.clock(), cursors={CURSOR: self.taken})
@@ -101,24 +113,9 @@ class Service:
             if isinstance(arrival.outcome, Refusal):
                 continue
             for reading in arrival.outcome:
-                assignment = self._assigned(reading.channel, reading.measured_at)
-                watch = self.watches.get(assignment.unit) if assignment else None
-                if assignment is None or watch is None:
-                    continue
-                offset = assignment.offset_c if assignment.quantity in TEMPERATURES else 0.0
-                take(
-                    watch,
-                    assignment,
-                    Taken(
-                        reading.channel,
-                        reading.measured_at,
-                        reading.received_at,
-                        reading.value + offset,
-                        reading.quality,
-                    ),
-                )
-                touched[assignment.unit] = None
-                self._quiet_until.pop(assignment.unit, None)
+                for name, assignment in self._watching(reading.channel, reading.measured_at):
+                    self._take(name, assignment, reading, now)
+                    touched[name] = None
         if arrivals:
             self.taken = max(self.taken, arrivals[-1].position)
         self._mend_late(touched, now)
@@ -128,42 +125,56 @@ class Service:
         """Do what only time can do: silence, dwell, judgement, telling."""
         now = self.clock()
         self._sync(now)
+        self._mend_broken(now)
         self._conclude(list(self.watches), now)
         self._judge_due(now)
         if now - self._cursor_at >= CURSOR_EVERY_S:
             self._cursor_at = now
             self.present.decide(lambda kitchen: [], cursors={CURSOR: self.taken})
 
-    def _assigned(self, channel: str, at: Instant) -> Assignment | None:
-        for watch in self.watches.values():
-            heard = watch.channels.get(channel)
-            if heard is not None and heard.assignment.holds_at(at):
-                return heard.assignment
-        return self._seen.assigned(channel, at)
+    def _take(self, name: str, assignment: Assignment, reading: Reading, now: Instant) -> None:
+        watch = self.watches[name]
+        value = reading.value + (assignment.offset_c if assignment.quantity in TEMPERATURES else 0.0)
+        try:
+            measured_at, received_at = reading.measured_at, reading.received_at
+            take(watch, assignment, Taken(reading.channel, measured_at, received_at, value, reading.quality))
+        except Exception as fault:  # noqa: BLE001 - one odd reading never holds up those behind it
+            self._set_aside(watch.unit, now, fault)
+        self._quiet_until.pop(name, None)
+
+    def _watching(self, channel: str, at: Instant) -> list[tuple[str, Assignment]]:
+        """Return the units that a channel tells of, with what it measures there: a probe goes where its tub goes."""
+        heard = [(name, watch.channels.get(channel)) for name, watch in self.watches.items()]
+        found = [(name, h.assignment) for name, h in heard if h is not None and h.assignment.holds_at(at)]
+        if found:
+            return found
+        assignment = self._seen.assigned(channel, at)
+        return [(assignment.unit, assignment)] if assignment and assignment.unit in self.watches else []
 
     def _sync(self, now: Instant) -> None:
         kitchen = self.present.catch_up()
-        before, self._seen = self._seen, kitchen
+        before, self._seen = self._synced, kitchen
         same = all(getattr(before, n) is getattr(kitchen, n) for n in ("batches", "units", "assignments"))
         if same and now < self._next_change_at:
             return
         began = self.began_at if self.began_at is not None else now
         for unit in kitchen.units.values():
-            signature = _signature(kitchen, unit, now)
+            signature = signature_of(kitchen, unit, now)
             if self._signatures.get(unit.id) != signature:
-                self._signatures[unit.id] = signature
                 self._rebuild(kitchen, unit, now, began)
+                self._signatures[unit.id] = signature
         for lot, batch in kitchen.batches.items():
             if before.batches.get(lot) is not batch:
                 self._judge_at[lot] = now
-        self._next_change_at = _next_change(kitchen, now)
+        # Only now: where a store refused half-way, the next call does the rest.
+        self._synced, self._next_change_at = kitchen, next_change_at(kitchen, now)
 
     def _rebuild(self, kitchen: Kitchen, unit: Unit, now: Instant, began: Instant) -> None:
         limit_c = self.limit_of(kitchen, unit)
         self._quiet_until.pop(unit.id, None)
         try:
             self.watches[unit.id] = rebuilt(
-                unit, limit_c, kitchen, self.readings.series, self.readings.before, now, began
+                unit, limit_c, kitchen, self.readings.series, self.readings.before, now, began, self._slept_s
             )
             self._broken.pop(unit.id, None)
         except Exception as fault:  # noqa: BLE001 - one odd unit is set aside and told; the others go on
@@ -174,8 +185,17 @@ class Service:
         log.error("unit set aside unit=%s", unit.id, exc_info=fault)
         if unit.id not in self._broken:
             self._broken[unit.id] = now
+            self._mend_at[unit.id] = now + MEND_S
             aside = ItemSetAside(f"unit {unit.id}", "its readings could not be worked on; see the log of the service")
-            self.present.decide(lambda kitchen: [Draft(now, "watch", aside)])
+            if aside.item not in self._seen.set_aside:
+                self.present.decide(lambda kitchen: [Draft(now, "watch", aside)])
+                self._seen = self.present.kitchen
+
+    def _mend_broken(self, now: Instant) -> None:
+        """Try units that were set aside anew: a store that was busy for a moment is no reason to stay blind."""
+        for name in [name for name in self._broken if now >= self._mend_at[name]]:
+            self._mend_at[name] = now + MEND_S
+            self._rebuild(self._seen, self._seen.units[name], now, self.began_at if self.began_at is not None else now)
 
     def _mend_late(self, touched: Iterable[str], now: Instant) -> None:
         for name in touched:
@@ -196,7 +216,7 @@ class Service:
             found.extend(self._conditions(name, now, standing.get(name, set())))
             for kind in standing.get(name, ()):
                 returns[(name, kind)] = return_figures(self.watches[name])
-        found, judged = self._grouped(found, units, now)
+        found, judged = self._grouped(found, units, now, standing)
 
         def decide(kitchen: Kitchen) -> list[Draft]:
             return step(kitchen, found, judged, now, returns)
@@ -212,11 +232,15 @@ class Service:
     def _conditions(self, name: str, now: Instant, standing: set[str]) -> list[Condition]:
         watch = self.watches[name]
         if name in self._broken:
-            lots = tuple(sorted({t.lot for t in watch.tubs}))
+            stand = [(b.lot, p) for b in self._seen.standing_in(name, now) for p in b.placements if p.unit == name]
+            tubs = [lot for lot, p in stand if p.from_at <= now and (p.until_at is None or now < p.until_at)]
+            lots = tuple(sorted(set(tubs)))
             figures: Parameters = {
                 "unit_name": watch.unit.name,
                 "limit_c": watch.limit_c,
                 "since_at": self._broken[name],
+                "tubs": len(tubs),
+                "lots": ", ".join(lots),
             }
             return [
                 Condition(name, "unwatched", "connectivity", True, self._broken[name], lots,
@@ -233,13 +257,17 @@ class Service:
             self._set_aside(watch.unit, now, fault)
             return self._conditions(name, now, standing)
 
-    def _grouped(self, found: list[Condition], units: list[str], now: Instant) -> tuple[list[Condition], list[str]]:
+    def _grouped(
+        self, found: list[Condition], units: list[str], now: Instant, standing: Mapping[str, Collection[str]]
+    ) -> tuple[list[Condition], list[str]]:
         """Return the conditions with one cause in place of many: nothing arriving at all is one alarm."""
         heard = [w for w in self.watches.values() if w.channels]
-        if len(heard) < 2 or len(units) < len(self.watches):
+        if len(units) < len(self.watches):
             return found, units
-        silent = {c.unit for c in found if c.kind == "channel_silent"}
-        if not all(_all_silent(w, now) for w in heard):
+        if len(heard) < 2:
+            return found, [*units, "*"]
+        stands = bool(standing.get("*"))
+        if not all(_all_silent(w, now, stands=stands) for w in heard):
             return found, [*units, "*"]
         since = max(h.received_at for w in heard for h in w.channels.values())
         wakes = any(c.kind == "unwatched" for c in found)
@@ -248,7 +276,8 @@ class Service:
             "*", "nothing_arrives", "connectivity", wakes, since, lots,
             sentence="nothing_arrives", parameters={"since_at": round(since)},
         )  # fmt: skip
-        rest = [c for c in found if not (c.kind == "channel_silent" and c.unit in silent)]
+        # One that stands already is not over because a greater one has begun.
+        rest = [c for c in found if c.kind != "channel_silent" or c.kind in standing.get(c.unit, ())]
         return [*rest, parent], [*units, "*"]
 
     def _judge_due(self, now: Instant) -> None:
@@ -312,14 +341,35 @@ class Service:
         return found
 
     def tell(self) -> int:
-        """Send what is due to people, and record each attempt; return how many were sent."""
-        now = self.clock()
+        """Send what is due to people, and record each attempt; return how many were sent.
+
+        Raises StoreFailed once everybody was told, where that could not be recorded; it is recorded later.
+        """
+        now, refused = self.clock(), None
         kitchen = self.present.catch_up()
-        tellings = due(kitchen, self.reach, now)
+        tellings = [t for t in due(kitchen, self.reach, now) if not self._heard_unrecorded(t, now)]
         for telling in tellings:
-            told = self._send(kitchen, telling, now)
-            self.present.decide(lambda kitchen, told=told: [Draft(self.clock(), "watch", told)])  # type: ignore[misc]
+            self._unrecorded.append(Draft(now, "watch", self._send(kitchen, telling, now)))
+            refused = self._record_told() or refused
+        refused = self._record_told() or refused
+        if refused is not None:
+            raise refused
         return len(tellings)
+
+    def _heard_unrecorded(self, telling: Telling, now: Instant) -> bool:
+        key = (telling.alarm, telling.occasion, telling.person)
+        told = [(d.at, d.event) for d in self._unrecorded if isinstance(d.event, AlarmTold)]
+        return any((t.alarm, t.occasion, t.person) == key and t.accepted and now - at < REPEAT_S for at, t in told)
+
+    def _record_told(self) -> StoreFailed | None:
+        drafts = tuple(self._unrecorded)
+        try:
+            self.present.decide(lambda kitchen: drafts)
+        except StoreFailed as fault:
+            del self._unrecorded[:-UNRECORDED_MOST]
+            return fault
+        self._unrecorded.clear()
+        return None
 
     def _send(self, kitchen: Kitchen, telling: Telling, now: Instant) -> AlarmTold:
         alarm = kitchen.alarm(telling.alarm)
@@ -328,9 +378,9 @@ class Service:
         if alarm is None or channel is None:
             return replace(base, detail=f"no channel {telling.channel} is configured")
         site = kitchen.site_of(alarm.condition.unit)
-        link = self.link_for(alarm.id, telling.person, now) if alarm.active else ""
-        first, body = message(alarm, site.zone if site else "UTC", link)
         try:
+            link = self.link_for(alarm.id, telling.person, now) if alarm.active else ""
+            first, body = message(alarm, site.zone if site else "UTC", link)
             sent = channel.send(telling, alarm, first, body)
         except Exception as fault:  # noqa: BLE001 - a channel that breaks is a failed telling, never a dead watch
             log.exception("channel broke channel=%s", telling.channel)
@@ -338,20 +388,5 @@ class Service:
         return replace(base, accepted=sent.accepted, detail=sent.detail)
 
 
-def _all_silent(watch: UnitWatch, now: Instant) -> bool:
-    return all(now - h.received_at > h.silent_after_s for h in watch.channels.values())
-
-
-def _signature(kitchen: Kitchen, unit: Unit, now: Instant) -> tuple[object, ...]:
-    standing = tuple(
-        (b.lot, b.as_made, b.hand_readings, tuple(p for p in b.placements if p.unit == unit.id and p.from_at <= now))
-        for b in kitchen.standing_in(unit.id, now)
-    )
-    return (unit, kitchen.assignments_of(unit.id, now), standing)
-
-
-def _next_change(kitchen: Kitchen, now: Instant) -> Instant:
-    """Return the next instant at which a placement or an assignment begins or ends by itself."""
-    instants = [at for a in kitchen.assignments for at in (a.from_at, a.until_at)]
-    instants += [at for b in kitchen.batches.values() for p in b.placements for at in (p.from_at, p.until_at)]
-    return min((at for at in instants if at is not None and at > now), default=float("inf"))
+def _all_silent(watch: UnitWatch, now: Instant, *, stands: bool) -> bool:
+    return all(h.silent(now, stands=stands) for h in watch.channels.values())

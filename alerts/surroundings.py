@@ -39,7 +39,8 @@ class Surroundings:
     until_at: Instant
     times_at: Array
     air_c: Array
-    gap_s: float
+    gaps_s: Array
+    """For how long each reading speaks: longer silence behind it is a gap. [s]"""
     ambient_c: float
     coldest_c: float
     warm_up_s: float | None
@@ -99,44 +100,48 @@ def corrected(series: Series, assignment: Assignment) -> tuple[Array, Array]:
     return series.measured_at[good], series.values[good] + assignment.offset_c
 
 
-def lead(records: Sequence[tuple[Array, Array]], gap_s: float) -> tuple[Array, Array]:
-    """Return the first record, with the gaps of each filled by those behind it."""
+def lead(records: Sequence[tuple[Array, Array]], gaps_s: Sequence[float]) -> tuple[Array, Array, Array]:
+    """Return the first record with its gaps filled by those behind it, and for how long each reading speaks."""
     times, values = records[0]
-    for more_times, more_values in records[1:]:
+    speaks = np.full(times.size, gaps_s[0])
+    for (more_times, more_values), gap_s in zip(records[1:], gaps_s[1:], strict=True):
         edges = np.concatenate(([-np.inf], times, [np.inf]))
+        longest = np.concatenate(([gap_s], speaks))
         at = np.searchsorted(edges, more_times, side="right")
-        missing = edges[at] - edges[at - 1] > gap_s
+        missing = edges[at] - edges[at - 1] > longest[at - 1]
         times = np.concatenate((times, more_times[missing]))
         values = np.concatenate((values, more_values[missing]))
+        speaks = np.concatenate((speaks, np.full(int(missing.sum()), gap_s)))
         order = np.argsort(times, kind="stable")
-        times, values = times[order], values[order]
-    return times, values
+        times, values, speaks = times[order], values[order], speaks[order]
+    return times, values, speaks
 
 
 TEMPERATURES = (Quantity.AIR_TEMPERATURE, Quantity.BRINE_TEMPERATURE, Quantity.PRODUCT_TEMPERATURE)
 
 
-def _records(
+def _led(
     assignments: Iterable[Assignment], fetch: Fetch, from_at: Instant, until_at: Instant
-) -> list[tuple[Array, Array]]:
-    found = []
+) -> tuple[Array, Array, Array]:
+    """Return the trusted readings between two instants as `lead` has them; empty where there are none."""
+    found, gaps_s = [], []
     for a in assignments:
         begin = max(from_at, a.from_at)
         end = until_at if a.until_at is None else min(until_at, a.until_at)
         if begin < end:
             found.append(corrected(fetch(a.channel, begin, end), a))
-    return found
+            gaps_s.append(gap_after_s(a.interval_s))
+    return lead(found, gaps_s) if found else (np.empty(0), np.empty(0), np.empty(0))
 
 
 def _in_unit(
-    kitchen: Kitchen, unit: Unit, fetch: Fetch, from_at: Instant, until_at: Instant, tau: float
+    kitchen: Kitchen, unit: Unit, fetch: Fetch, stretch: tuple[Instant, Instant, Instant], tau: float
 ) -> Surroundings:
+    from_at, until_at, known_until_at = stretch
     air = [a for a in kitchen.assignments_of(unit.id) if a.quantity is Quantity.AIR_TEMPERATURE and a.lot is None]
     gap_s = max((gap_after_s(a.interval_s) for a in air), default=GAP_FLOOR_S)
-    # A reading from just before the tub arrived is the air it arrived in.
-    records = _records(air, fetch, from_at - gap_s, until_at)
-    empty = (np.empty(0), np.empty(0))
-    times, values = lead(records, gap_s) if records else empty
+    # A reading from just before the tub arrived is the air it arrived in; one from just after it left ends a silence.
+    times, values, speaks = _led(air, fetch, from_at - gap_s, min(until_at + gap_s, known_until_at))
     channels = tuple(dict.fromkeys(a.channel for a in air))
     cause = "no air temperature is assigned to the unit" if not air else "no trusted reading"
     return Surroundings(
@@ -144,7 +149,7 @@ def _in_unit(
         until_at,
         times,
         values,
-        gap_s,
+        speaks,
         unit.ambient_c,
         unit.coldest_air_c,
         unit.warm_up_s,
@@ -158,22 +163,27 @@ def _on_bench(placement: Placement, from_at: Instant, until_at: Instant, tau: fl
     air = placement.bench_c if placement.bench_c is not None else 25.0
     count = max(int((until_at - from_at) // STEP_S) + 2, 2)
     times = np.linspace(from_at, until_at, count)
-    return Surroundings(from_at, until_at, times, np.full(count, air), np.inf, air, air, None, tau, (), "out of a unit")
+    always = np.full(count, np.inf)
+    return Surroundings(from_at, until_at, times, np.full(count, air), always, air, air, None, tau, (), "out of a unit")
 
 
 def paths_of(s: Surroundings) -> Paths:
     """Return the three air paths over a stretch: as read, and parted where nothing was read."""
     inside = (s.times_at > s.from_at) & (s.times_at < s.until_at)
-    before = np.flatnonzero((s.times_at <= s.from_at) & (s.times_at >= s.from_at - s.gap_s))
+    before = np.flatnonzero((s.times_at <= s.from_at) & (s.times_at >= s.from_at - s.gaps_s))
+    behind = s.times_at[s.times_at >= s.until_at]
     times, air = s.times_at[inside], s.air_c[inside]
     known_at_start = before.size > 0
     first = s.air_c[before[-1]] if known_at_start else (air[0] if air.size else s.ambient_c)
     last = air[-1] if air.size else first
     edges = np.concatenate(([s.from_at], times, [s.until_at]))
     values = np.concatenate(([first], air, [last]))
-    gap = np.diff(edges) > s.gap_s
-    if not known_at_start and np.isfinite(s.gap_s):
-        gap[0] = gap[0] or edges[1] - edges[0] > 0.0
+    # Silence counts from reading to reading: an instant at which somebody looked or carried a tub is no reading.
+    heard = edges.copy()
+    heard[0] = s.times_at[before[-1]] if known_at_start else s.from_at
+    heard[-1] = behind[0] if behind.size else s.until_at
+    speaks = np.concatenate(([s.gaps_s[before[-1]] if known_at_start else 0.0], s.gaps_s[inside]))
+    gap = np.diff(heard) > speaks
     if not gap.any():
         none = np.zeros(edges.size, dtype=bool)
         return Paths(edges, values, values, values, none, ())
@@ -229,22 +239,19 @@ def _probe_stretches(
     mine = [
         a for a in kitchen.assignments if a.lot == batch.lot and a.tub in (None, tub) and a.quantity in TEMPERATURES
     ]
-    records = _records(mine, fetch, from_at, until_at)
-    if not records:
-        return []
-    gap_s = max(gap_after_s(a.interval_s) for a in mine)
-    times, values = lead(records, gap_s)
+    times, values, speaks = _led(mine, fetch, from_at, until_at)
     if not times.size:
         return []
     channels = tuple(dict.fromkeys(a.channel for a in mine))
-    cuts = np.flatnonzero(np.diff(times) > gap_s) + 1
+    cuts = np.flatnonzero(np.diff(times) > speaks[:-1]) + 1
     stretches = []
     for part_t, part_v in zip(np.split(times, cuts), np.split(values, cuts), strict=True):
         if part_t.size >= 2:
             begin, end = float(part_t[0]), float(part_t[-1])
             # Until the last reading's own time the probe speaks; afterwards the air does again.
+            always = np.full(part_t.size, np.inf)
             stretches.append(
-                Surroundings(begin, end, part_t, part_v, np.inf, 0.0, 0.0, None, PROBE_TAU_S, channels, "probe")
+                Surroundings(begin, end, part_t, part_v, always, 0.0, 0.0, None, PROBE_TAU_S, channels, "probe")
             )
     return stretches
 
@@ -287,6 +294,7 @@ def surroundings_of(
             continue
         piece = (placement, begin, end)
         unit = kitchen.units.get(placement.unit) if placement.unit is not None else None
-        base = _in_unit(kitchen, unit, fetch, begin, end, tau) if unit else _on_bench(placement, begin, end, tau)
+        stretch = begin, end, until_at
+        base = _in_unit(kitchen, unit, fetch, stretch, tau) if unit else _on_bench(placement, begin, end, tau)
         found.extend(_woven(base, _probe_stretches(batch, tub, kitchen, fetch, piece)))
     return found

@@ -136,14 +136,21 @@ def _history(
     gaps: Sequence[UnknownTime],
     known: bool,
 ) -> TubHistory:
-    times, likely, lower, upper = (np.concatenate(column) for column in zip(*parts, strict=True))
+    times, likely = (np.concatenate([part[column] for part in parts]) for column in (0, 1))
+    lower = upper = likely
+    # While nothing has parted the copies they are one array, and need not be laid end to end three times.
+    if not all(low is mid is up for _, mid, low, up in parts):
+        lower, upper = (np.concatenate([part[column] for part in parts]) for column in (2, 3))
     channels = tuple(dict.fromkeys(channel for s in stretches for channel in s.channels))
     stated = [a.uncertainty_c for a in kitchen.assignments if a.channel in channels]
     uncertainty = max(stated, default=0.5)
-    apart = np.maximum(upper - likely, likely - lower) > uncertainty
+    apart = np.zeros(likely.size, dtype=bool)
+    if lower is not likely:
+        apart = np.maximum(upper - likely, likely - lower) > uncertainty
     for gap in gaps:
         apart |= (times >= gap.from_at) & (times <= gap.until_at)
-    readings = sum(int(((s.times_at >= s.from_at) & (s.times_at < s.until_at)).sum()) for s in stretches if s.channels)
+    inside = (np.searchsorted(s.times_at, (s.from_at, s.until_at)) for s in stretches if s.channels)
+    readings = sum(int(after - first) for first, after in inside)
     return TubHistory(
         tub, times, likely, lower, upper, apart, tuple(gaps), channels, readings, tau_of(batch), uncertainty, known
     )

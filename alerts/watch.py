@@ -4,19 +4,20 @@ A `UnitWatch` carries what the last readings said; `take` moves it on by one rea
 an instant. The same readings in the same order give the same conditions, live or replayed.
 """
 
+import math
 from collections import deque
 from collections.abc import Collection
 from dataclasses import dataclass, field
 
+from alerts.heard import Heard, last_spoke_at, patience_s
 from alerts.outlook import Outlook, outlook
 from alerts.science.heat import filter_step
-from alerts.surroundings import gap_after_s
+from alerts.surroundings import TEMPERATURES, UNTRUSTED, gap_after_s
 from alerts.trace import Copies
 from collector.findings import Condition
 from collector.readings import Assignment, Quantity, Unit
 from collector.sample import Instant, Quality
 
-UNTRUSTED = Quality.PROBE_FAULT | Quality.OUT_OF_RANGE
 AIR_KEPT_S = 7200.0
 NO_RECOVERY_S = 2400.0
 """House: air that has not once been below the limit for this long is no defrost and no delivery. [s]"""
@@ -33,22 +34,6 @@ EXCURSION_JOIN_S = 3600.0
 FREEZING_C = -1.5
 FREEZING_S = 3600.0
 """Rules e-5: product at -1.5 °C or below for an hour."""
-TEMPERATURES = (Quantity.AIR_TEMPERATURE, Quantity.BRINE_TEMPERATURE, Quantity.PRODUCT_TEMPERATURE)
-
-
-@dataclass(slots=True)
-class Heard:
-    """The last that was heard of one channel."""
-
-    assignment: Assignment
-    received_at: Instant
-    measured_at: Instant
-    value: float
-
-    @property
-    def silent_after_s(self) -> float:
-        """Return how long it may say nothing. [s]"""
-        return gap_after_s(self.assignment.interval_s)
 
 
 @dataclass(slots=True)
@@ -92,10 +77,9 @@ class UnitWatch:
     late: bool = False
     """Whether a reading came that belongs before `at`: the state must be rebuilt from the store."""
 
-    def heard_last_at(self) -> Instant:
-        """Return when any temperature of the unit was last received."""
-        heard = [h.received_at for h in self.channels.values() if h.assignment.quantity in TEMPERATURES]
-        return max(heard, default=self.since_at)
+    def telling_of(self, tub: TubState) -> list[Heard]:
+        """Return the channels from which the tub's estimate follows."""
+        return [h for h in self.channels.values() if h.tells_of(tub.lot, tub.tub)]
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,7 +100,7 @@ def take(watch: UnitWatch, assignment: Assignment, reading: Taken) -> None:
     heard = watch.channels.get(reading.channel)
     if heard is None or reading.measured_at >= heard.measured_at:
         received = max(reading.received_at, heard.received_at) if heard else reading.received_at
-        watch.channels[reading.channel] = Heard(assignment, received, reading.measured_at, reading.value)
+        watch.channels[reading.channel] = Heard(assignment, received, reading.measured_at, reading.value, received)
     if assignment.quantity is Quantity.AIR_TEMPERATURE and assignment.lot is None:
         _take_air(watch, assignment, reading)
     elif assignment.quantity in TEMPERATURES and assignment.lot is not None:
@@ -128,9 +112,7 @@ def _leads(watch: UnitWatch, assignment: Assignment, at: Instant) -> bool:
     for name, heard in watch.channels.items():
         if name == assignment.channel:
             return True
-        if heard.assignment.quantity is not Quantity.AIR_TEMPERATURE or heard.assignment.lot is not None:
-            continue
-        if at - heard.measured_at <= heard.silent_after_s:
+        if heard.is_air and at - heard.measured_at <= heard.silent_after_s:
             return False
     return True
 
@@ -234,29 +216,37 @@ def _take_probe(watch: UnitWatch, assignment: Assignment, reading: Taken) -> Non
 
 def projected(watch: UnitWatch, tub: TubState, now: Instant) -> Copies:
     """Return the copies carried to now: held while the last reading is fresh, parted once nothing has been heard."""
-    spoken = max(watch.at if watch.at is not None else watch.since_at, tub.probed_at or 0.0)
-    silent_s = now - spoken
-    if silent_s <= _patience_s(watch):
+    silent_s = now - _spoken_at(watch, tub, watch.since_at)
+    if silent_s <= patience_s(watch.telling_of(tub)):
         return tub.copies
-    ambient = max(watch.unit.ambient_c, watch.air_c)
-    cold = min(watch.unit.coldest_air_c, watch.air_c)
     c = tub.copies
+    air = watch.air_c if watch.at is not None else c.likely_c
+    ambient = max(watch.unit.ambient_c, air)
+    cold = min(watch.unit.coldest_air_c, air)
     return Copies(
-        filter_step(c.likely_c, watch.air_c, watch.air_c, silent_s, tub.tau_s),
+        filter_step(c.likely_c, air, air, silent_s, tub.tau_s),
         filter_step(c.lower_c, cold, cold, silent_s, tub.tau_s),
         filter_step(c.upper_c, ambient, ambient, silent_s, tub.tau_s),
     )
 
 
-def _patience_s(watch: UnitWatch) -> float:
-    spans = [h.silent_after_s for h in watch.channels.values() if h.assignment.quantity in TEMPERATURES]
-    return max(spans, default=gap_after_s(0.0))
+def _spoken_at(watch: UnitWatch, tub: TubState, never_at: Instant) -> Instant:
+    """Return the measured time up to which a tub's estimate goes; `never_at` before the first reading."""
+    return max((at for at in (watch.at, tub.probed_at) if at is not None), default=never_at)
+
+
+def _unheard(watch: UnitWatch, tub: TubState, now: Instant, *, stands: bool) -> bool:
+    """Return whether nothing tells of the tub any more."""
+    telling = watch.telling_of(tub)
+    if not telling:
+        return stands or now - watch.since_at > patience_s(())
+    return all(h.silent(now, stands=stands) for h in telling)
 
 
 def conditions(watch: UnitWatch, now: Instant, standing: Collection[str]) -> list[Condition]:
     """Return what is abnormal in the unit now, given which kinds of alarm already stand (for hysteresis)."""
     found = [_product_warm(watch, now, standing), _air_far_over(watch, now), _freezing(watch, now)]
-    found += [_unwatched(watch, now), _silent(watch, now)]
+    found += [_unwatched(watch, now, standing), _silent(watch, now, standing)]
     return [c for c in found if c is not None]
 
 
@@ -266,7 +256,8 @@ def quiet_until(watch: UnitWatch) -> Instant:
     Only silence grows by itself; everything else that is looked at is dated by the readings.
     """
     silent_at = [h.received_at + h.silent_after_s for h in watch.channels.values()]
-    return min([*silent_at, watch.heard_last_at() + _patience_s(watch)])
+    untold = any(not watch.telling_of(t) for t in watch.tubs)
+    return min([*silent_at, watch.since_at + patience_s(()) if untold else math.inf])
 
 
 def _lots(watch: UnitWatch) -> tuple[str, ...]:
@@ -283,30 +274,42 @@ def _about(watch: UnitWatch) -> dict[str, float | int | str | None]:
     }
 
 
-def _fresh(watch: UnitWatch, now: Instant) -> bool:
-    return now - watch.heard_last_at() <= _patience_s(watch)
-
-
 def _product_warm(watch: UnitWatch, now: Instant, standing: Collection[str]) -> Condition | None:
-    if not watch.tubs or watch.at is None:
+    if not watch.tubs:
         return None
-    over = [t for t in watch.tubs if t.over_since is not None and watch.at - t.over_since >= EXCURSION_S]
+    over = [
+        t for t in watch.tubs if t.over_since is not None and _spoken_at(watch, t, now) - t.over_since >= EXCURSION_S
+    ]
     if over:
         return _has_passed(watch, over)
-    stands = "product_warm" in standing
-    if stands and not _recovered(watch, now):
-        return _may_pass(watch, now, outlook(watch.air, watch.limit_c, watch.unit.ambient_c, _warmest_tub(watch)))
-    no_recovery = watch.above_since is not None and watch.at - watch.above_since >= NO_RECOVERY_S
-    if not no_recovery or not _fresh(watch, now):
+    if "product_warm" in standing and not _recovered(watch, now):
+        return _may_pass(watch, now, _outlook(watch))
+    if watch.at is None or watch.above_since is None or watch.at - watch.above_since < NO_RECOVERY_S:
         return None
-    seen = outlook(watch.air, watch.limit_c, watch.unit.ambient_c, _warmest_tub(watch))
+    if not _air_speaks(watch, now, stands=False):
+        return None
+    seen = _outlook(watch)
     return _may_pass(watch, now, seen) if seen.early_s <= HORIZON_S else None
 
 
+def _outlook(watch: UnitWatch) -> Outlook:
+    if not watch.air:
+        return Outlook(math.inf, math.inf, math.inf)
+    return outlook(watch.air, watch.limit_c, watch.unit.ambient_c, _warmest_tub(watch))
+
+
+def _air_speaks(watch: UnitWatch, now: Instant, *, stands: bool) -> bool:
+    return any(h.is_air and not h.silent(now, stands=stands) for h in watch.channels.values())
+
+
 def _recovered(watch: UnitWatch, now: Instant) -> bool:
-    cold = watch.below_since is not None and watch.at is not None and watch.at - watch.below_since >= OFF_DELAY_S
     # Only live readings say that it is over: nothing late, and no silence, clears an alarm.
-    return cold and _fresh(watch, now)
+    if any(_unheard(watch, t, now, stands=True) for t in watch.tubs):
+        return False
+    if not any(h.is_air for h in watch.channels.values()):
+        return all(t.over_since is None for t in watch.tubs)
+    cold = watch.below_since is not None and watch.at is not None and watch.at - watch.below_since >= OFF_DELAY_S
+    return cold and _air_speaks(watch, now, stands=True)
 
 
 def _warmest_tub(watch: UnitWatch) -> tuple[float, float]:
@@ -355,8 +358,10 @@ def _air_far_over(watch: UnitWatch, now: Instant) -> Condition | None:
 
 
 def _freezing(watch: UnitWatch, now: Instant) -> Condition | None:
-    at = watch.at if watch.at is not None else now
-    cold = [t for t in watch.tubs if t.freezing_since is not None and at - t.freezing_since >= FREEZING_S]
+    cold = [
+        t for t in watch.tubs
+        if t.freezing_since is not None and _spoken_at(watch, t, now) - t.freezing_since >= FREEZING_S
+    ]  # fmt: skip
     if not cold:
         return None
     since = min(t.freezing_since for t in cold if t.freezing_since is not None)
@@ -367,21 +372,21 @@ def _freezing(watch: UnitWatch, now: Instant) -> Condition | None:
     )  # fmt: skip
 
 
-def _unwatched(watch: UnitWatch, now: Instant) -> Condition | None:
-    if not watch.tubs or _fresh(watch, now):
+def _unwatched(watch: UnitWatch, now: Instant, standing: Collection[str]) -> Condition | None:
+    unheard = [t for t in watch.tubs if _unheard(watch, t, now, stands="unwatched" in standing)]
+    if not unheard or max(projected(watch, t, now).upper_c for t in unheard) <= watch.limit_c:
         return None
-    upper = max(projected(watch, t, now).upper_c for t in watch.tubs)
-    if upper <= watch.limit_c:
-        return None
-    since = watch.heard_last_at()
+    never_at = watch.at if watch.at is not None else watch.since_at
+    since = last_spoke_at((h for t in unheard for h in watch.telling_of(t)), never_at)
     return Condition(
-        watch.unit.id, "unwatched", "connectivity", True, since, _lots(watch),
+        watch.unit.id, "unwatched", "connectivity", True, since, tuple(sorted({t.lot for t in unheard})),
         sentence="unwatched", parameters={**_about(watch), "since_at": round(since)},
     )  # fmt: skip
 
 
-def _silent(watch: UnitWatch, now: Instant) -> Condition | None:
-    silent = sorted(n for n, h in watch.channels.items() if now - h.received_at > h.silent_after_s)
+def _silent(watch: UnitWatch, now: Instant, standing: Collection[str]) -> Condition | None:
+    stands = "channel_silent" in standing
+    silent = sorted(n for n, h in watch.channels.items() if h.silent(now, stands=stands))
     if not silent:
         return None
     since = min(watch.channels[name].received_at for name in silent)

@@ -174,7 +174,7 @@ class Works:
         self.health.count("watch", {**numbers, "behind": float(behind)})
 
     def _committed(self, arrivals: Sequence[Arrival]) -> None:
-        self.live.notify()
+        self.live.offer(arrivals)
 
     def _noticed(self, entries: Sequence[Entry]) -> None:
         self.live.notify()

@@ -1,5 +1,6 @@
 """What a rule said of a batch, what is proposed, and who decided. Pure: no clock, no I/O."""
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
@@ -74,6 +75,17 @@ class Finding:
     add_s: float = 0.0
     """Curing time to add. [s]"""
 
+    def size(self) -> tuple[object, ...]:
+        """Return how much a hold rests on, coarsely: what somebody has looked at does not answer for what came after.
+
+        One more excursion or gap counts, and so does a measure that has doubled since it reached its threshold.
+        """
+        if self.tier is not Tier.HOLD:
+            return ()
+        value, threshold = self.evidence.value, self.evidence.threshold
+        doubled = math.floor(math.log2(value / threshold)) if value and threshold and value >= threshold > 0 else 0
+        return (self.parameters.get("excursions"), self.parameters.get("gaps"), doubled)
+
 
 @dataclass(frozen=True, slots=True)
 class Proposal:
@@ -95,7 +107,7 @@ class Proposal:
 
     def outcome(self) -> tuple[object, ...]:
         """Return what must differ for a new proposal to be worth recording."""
-        said = tuple((f.rule, f.outcome, f.tier) for f in self.findings)
+        said = tuple((f.rule, f.outcome, f.tier, f.size()) for f in self.findings)
         return (self.disposition, said, self.new_end_at, self.rulebook)
 
 

@@ -144,7 +144,7 @@ class Ingest:
         last = self._keep(self._in_hand)
         self._link.acknowledge(group)
         first = last - len(group) + 1
-        kept = [replace(arrival, position=first + i) for i, arrival in enumerate(self._in_hand)]
+        kept = [Arrival(arrival.message, arrival.outcome, first + i) for i, arrival in enumerate(self._in_hand)]
         self._in_hand = []
         self._probe_s = self._probes_s[0]
         self._committed = time.monotonic()

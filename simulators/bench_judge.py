@@ -95,15 +95,16 @@ def bare_pass(bare: Bare, tubs: Sequence[tuple[Array, Array, float]]) -> float:
     return found
 
 
-def milliseconds(work: Callable[[], object], repeats: int = REPEATS) -> Samples:
-    """Return how long something takes, warm. [ms]"""
-    work()
-    taken = []
-    for _ in range(repeats):
-        begun = time.perf_counter()
-        work()
-        taken.append((time.perf_counter() - begun) * 1e3)
-    return Samples(tuple(taken), "ms")
+def in_turns(*works: Callable[[], object], repeats: int = REPEATS) -> tuple[Samples, ...]:
+    """Return how long each of several things takes, warm; in turns, so that memory and caches meet all alike. [ms]"""
+    taken: tuple[list[float], ...] = tuple([] for _ in works)
+    for turn in range(repeats + 1):
+        for work, found in zip(works, taken, strict=True):
+            begun = time.perf_counter()
+            work()
+            if turn:
+                found.append((time.perf_counter() - begun) * 1e3)
+    return tuple(Samples(tuple(found), "ms") for found in taken)
 
 
 def judge(folder: Path, scale: float) -> Iterator[Row]:
@@ -120,14 +121,19 @@ def judge(folder: Path, scale: float) -> Iterator[Row]:
     assert history is not None
     bare = bare_numbers(history, book, now)
     tubs = [(past.measured_at, past.values, tau_s) for tau_s in (history.tubs[0].tau_s, 1.0)]
-    yardstick = milliseconds(lambda: bare_pass(bare, tubs))
-    measured = milliseconds(lambda: once(readings.series))
+    yardstick, measured, traced = in_turns(
+        lambda: bare_pass(bare, tubs),
+        lambda: once(readings.series),
+        lambda: batch_history(kitchen.batches[LOT], kitchen, readings.series, now),
+    )
     ratio = measured.median / yardstick.median
-    traced = milliseconds(lambda: batch_history(kitchen.batches[LOT], kitchen, readings.series, now))
     stored = _stored(folder, past)
     try:
-        read = milliseconds(lambda: [stored.series(name, FROM_AT, now) for name in (air(0), probe(0))], 5)
-        whole = milliseconds(lambda: once(stored.series), 5)
+        read, whole = in_turns(
+            lambda: [stored.series(name, FROM_AT, now) for name in (air(0), probe(0))],
+            lambda: once(stored.series),
+            repeats=5,
+        )
     finally:
         stored.close()
     yield Row(

@@ -31,6 +31,7 @@ from collector.sample import Instant
 from simulators.demo_influx import TOKEN, compare_at_end, copied, place_for
 from simulators.embedded_broker import EmbeddedBroker
 from simulators.gullwick import kitchen_drafts
+from simulators.publisher import main as play
 from simulators.report import report
 from simulators.smokehouse import Story, story
 
@@ -139,7 +140,7 @@ def _kitchen(
     broker: EmbeddedBroker, virtual_at: Instant, fault_at: Instant, seed: int, log_path: Path
 ) -> subprocess.Popen[bytes]:
     """Start the simulated kitchen: a process of its own that speaks only MQTT, and ends when we do."""
-    program = "import sys; from simulators.publisher import main; sys.exit(main(sys.argv[1:]))"
+    program = f"import sys; from {play.__module__} import {play.__name__}; sys.exit({play.__name__}(sys.argv[1:]))"
     told = [
         *("--host", broker.host, "--port", str(broker.port), "--seed", str(seed), "--watch-stdin"),
         *("--username", broker.kitchen.username, "--password", "env:CUREVIGIL_KITCHEN_PASSWORD"),

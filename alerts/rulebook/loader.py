@@ -15,6 +15,7 @@ from types import MappingProxyType
 from typing import Any, TypeAlias, TypeGuard
 
 from alerts.rulebook.book import TIER_ORDER, TIME_S, Limit, Rule, Rulebook, Tiers
+from alerts.rulebook.curves import CURVES
 from collector.batches import Route, Stage
 from collector.findings import Tier
 
@@ -26,7 +27,7 @@ CONDITIONS = ("always", "airless")
 """`airless`: only where the meat is shut off from air (under brine, sealed, injected, bone-in or thick)."""
 MEATS = ("pork", "beef", "lamb", "poultry", "game", "offal")
 AUTHORITIES = ("US", "GB", "EU")
-UNITS = ("°C", "K", "mm", "min", "h", "d", "1", "%", "kJ/mol", "intervals")
+UNITS = ("°C", "K", "mm", "min", "h", "d", "1", "%", "kJ/mol", "intervals", "log10")
 
 NEEDED = {
     "cold.limit": "°C", "cold.base": "°C", "excursion.shortest": "time", "excursion.join": "time",
@@ -35,9 +36,12 @@ NEEDED = {
     "cure.full": "°C", "cure.activation": "kJ/mol", "cure.slack": "time", "cure.slack_share": "%",
     "cure.longest": "%", "sealed.longest": "time", "ice.line": "°C", "ice.time": "time", "gap.intervals": "intervals",
     "gap.shortest": "time", "sensor.uncertainty": "K", "decide.within": "time", "thickness.airless": "mm",
+    "growth.listeria_monocytogenes": "time", "growth.salmonella": "time", "growth.factor": "1",
 }  # fmt: skip
 """Limits that the rules ask for by name, in every rulebook, and their kind of unit."""
-NEEDED_RULES = ("e-0", "e-1", "e-2", "e-5", "e-5 ice", "e-6", "e-7")
+NEEDED_RULES = ("e-0", "e-1", "e-2", *CURVES, "e-5", "e-5 ice", "e-6", "e-7")
+CURVE_MARGIN = 0.025
+"""The printed digits of the growth equations fix a rate to this much. [1]"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,6 +93,7 @@ def read_rulebook(text: str) -> Rulebook | tuple[Fault, ...]:
     faults += _repeated("limits", limits) + _repeated("rules", rules)
     faults += _needed_faults(limits, rules)
     faults += _reference_faults(limits, rules)
+    faults += _curve_faults(limits)
     return tuple(faults) if faults else _built(book)
 
 
@@ -186,9 +191,8 @@ def _rule_faults(where: str, table: Mapping[str, Any]) -> list[Fault]:
         routes.update(route for route in _listed(tiers.get("routes")) if isinstance(route, str))
     for route in sorted(route for route, times in routes.items() if times > 1):
         faults.append(Fault(f"{where} tiers", f"the route {route!r} stands twice", "let each route stand once"))
-    budget = str(table.get("id", "")).startswith("e-3 ")
-    if budget and not _listed(table.get("tiers")):
-        faults.append(Fault(f"{where} tiers", "a time budget says what its shares lead to", "add [[rules.tiers]]"))
+    if str(table.get("id", "")).startswith(("e-3 ", "e-4 ")) and not _listed(table.get("tiers")):
+        faults.append(Fault(f"{where} tiers", "it does not say what its shares lead to", "add [[rules.tiers]]"))
     return faults
 
 
@@ -238,8 +242,9 @@ def _reference_faults(
         for name in named:
             if name not in known:
                 faults.append(Fault(f"{where} limits", f"there is no limit {name!r}", "add it, or correct the name"))
+        judge = _growth_faults if table.get("id") in CURVES else _share_faults
         for number, tiers in enumerate(_listed(table.get("tiers")), 1):
-            faults += _share_faults(f"{where} tiers {number}", tiers, named, known)
+            faults += judge(f"{where} tiers {number}", tiers, named, known)
         faults += _budget_faults(where, table, [known[name] for name in named if name in known])
     for name in known:
         if name not in used:
@@ -261,6 +266,43 @@ def _share_faults(where: str, tiers: object, named: list[str], known: Mapping[st
             faults.append(Fault(f"{where} {key}", f"{name!r} is no share", "use a limit of unit 1, above zero"))
         elif limit.get("reaches") in TIER_ORDER and TIER_ORDER.index(limit["reaches"]) < TIER_ORDER.index(tier):
             faults.append(Fault(f"{where} {key}", f"{name!r} may not reach that far", "use a limit that may"))
+    return faults
+
+
+def _growth_faults(where: str, tiers: object, named: list[str], known: Mapping[str, Mapping[str, Any]]) -> list[Fault]:
+    """Return what is wrong with the tiers of rule e-4: growth holds, and leads to nothing else."""
+    steps = tiers if isinstance(tiers, dict) else {}
+    faults = [
+        Fault(f"{where} {key}", "growth holds, and leads to nothing else", "remove it")
+        for key in ("recorded", "cook_or_discard", "reject")
+        if key in steps
+    ]
+    name = steps.get("hold")
+    limit = known.get(name) if isinstance(name, str) else None
+    if limit is None or name not in named:
+        faults.append(Fault(f"{where} hold", f"{name!r} is no limit of this rule", "name it in `limits` too"))
+    elif limit.get("unit") != "log10" or not _number(limit.get("value")) or limit["value"] <= 0:
+        faults.append(Fault(f"{where} hold", f"{name!r} is no growth", "use a limit of unit log10, above zero"))
+    elif limit.get("reaches") != Tier.HOLD:
+        faults.append(Fault(f"{where} hold", f"{name!r} does not reach a hold", "let it reach hold, and no further"))
+    return faults
+
+
+def _curve_faults(limits: list[tuple[str, Mapping[str, Any]]]) -> list[Fault]:
+    """Return where a figure of a growth curve is not that of the curve: the curve judges, the figure names it."""
+    faults = []
+    for where, table in limits:
+        for curve in CURVES.values():
+            value, unit_s = table.get("value"), TIME_S.get(str(table.get("unit")))
+            if table.get("id") != curve.row or not _number(value) or unit_s is None:
+                continue
+            told_h, curve_h = value * unit_s / 3600, curve.doubling_h()
+            if not abs(told_h - curve_h) <= CURVE_MARGIN * curve_h:
+                wrong = f"by the curve that judges it is {curve_h:.1f} h at {curve.at_c:g} °C"
+                faults.append(Fault(f"{where} value", wrong, "write that; the curve is not changed from here"))
+    for where, table in limits:
+        if table.get("id") == "growth.factor" and _number(table.get("value")) and table["value"] < 1:
+            faults.append(Fault(f"{where} value", "a factor either way is at least 1", "write 1 or more"))
     return faults
 
 

@@ -74,6 +74,14 @@ def sign_disposition(
         not known or same_outcome(kitchen, lot, request.proposal), "proposal",
         "a newer proposal says something else", "read what is proposed now, then sign",
     )  # fmt: skip
+    # What is recorded may be an hour old; nothing is lifted or released against what the rules say this minute.
+    latest = stands.proposal.proposal
+    overtaken = fresh is not None and fresh.disposition in BLOCKING and fresh.outcome() != latest.outcome()
+    check.that(
+        not overtaken or request.disposition in BLOCKING, "disposition",
+        "the rules have come to something else since this was proposed",
+        "hold it, or look again when it has been judged anew, within the hour",
+    )  # fmt: skip
     allowed = choices(stands)
     if request.disposition not in allowed:
         check.that(False, "disposition", *_why_not(request.disposition, stands, lot))

@@ -21,7 +21,7 @@ _NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9\-:./_]*")
 _BASE64URL = re.compile(r"[A-Za-z0-9_-]*")
 _LONGEST_UNIT = 32
 _VALUES = ("v", "vs", "vb", "vd")
-_REGULAR = (*_VALUES, "n", "u", "s", "t", "ut")
+_REGULAR = frozenset((*_VALUES, "n", "u", "s", "t", "ut"))
 
 
 def _is_number(value: object) -> bool:
@@ -164,7 +164,7 @@ def _sample(
     values = [label for label in _VALUES if label in record]
     if len(values) > 1:
         return Refusal("senml_value", f"{' and '.join(values)} in one record; send one value in each")
-    only_base_fields = not any(label in record for label in _REGULAR)
+    only_base_fields = _REGULAR.isdisjoint(record)
     only_a_sum = not values and ("s" in record or base.has_sum)
     if only_base_fields or only_a_sum:
         return None

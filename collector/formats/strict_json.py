@@ -47,10 +47,10 @@ def loads(payload: bytes, *, limit_bytes: int = LIMIT_BYTES) -> object | Refusal
         return Refusal(
             "too_deep", f"arrays and objects stand deeper than {DEEPEST} levels in each other; send it flatter"
         )
+    if text.startswith("\ufeff"):
+        return Refusal("not_json", "not JSON: it begins with a byte order mark; send JSON as in RFC 8259")
     try:
-        value: object = json.loads(
-            text, parse_constant=_constant, parse_float=_fraction, parse_int=_integer, object_pairs_hook=_object
-        )
+        value: object = _READER.decode(text)
     except _Refused as refused:
         return refused.refusal
     except json.JSONDecodeError as error:
@@ -119,6 +119,12 @@ def _object(pairs: list[tuple[str, object]]) -> dict[str, object]:
         twice = next(key for key, _ in pairs if key in seen or seen.add(key))  # type: ignore[func-returns-value]
         raise _Refused(Refusal("duplicate_key", f"the name {quoted(twice)} stands twice in one object; send it once"))
     return members
+
+
+# Made once: `json.loads` with hooks of one's own makes a new reader for every message.
+_READER = json.JSONDecoder(
+    parse_constant=_constant, parse_float=_fraction, parse_int=_integer, object_pairs_hook=_object
+)
 
 
 def _strings(value: object) -> list[str]:

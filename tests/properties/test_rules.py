@@ -21,7 +21,7 @@ US = load("US")
 FROM_MEMORY = frozenset(row.id for row in US.limits.values() if row.known == "memory")
 BEGUN = 1_772_400_000.0
 SITE = Site("s", "S", "Europe/London", "US")
-HAZARDS = ("e-2", "e-3", "e-7")
+HAZARDS = ("e-2", "e-3", "e-4", "e-7")
 
 PLANS = st.builds(
     Plan,
@@ -113,7 +113,7 @@ def test_unknown_time_never_gives_within(history: BatchHistory) -> None:
     in_cure = bool((tub.unknown & (tub.times_at < cure_end)).any())
     smoked = any(span.stage is Stage.SMOKE for span in history.batch.stages)
     for finding in findings_of(history):
-        if finding.rule.startswith(("e-2", "e-3")) and not smoked:
+        if finding.rule.startswith(("e-2", "e-3", "e-4")) and not smoked:
             assert finding.outcome is not Outcome.WITHIN
         if finding.rule == "e-5" and in_cure:
             assert finding.outcome is not Outcome.WITHIN

@@ -4,7 +4,7 @@ from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, precondition, rule
 
 from alerts.alarms import step
-from alerts.escalation import REPEAT_S, due
+from alerts.escalation import AT_MOST_S, REPEAT_S, due
 from collector.events import AlarmAcknowledged, AlarmTold, Draft
 from collector.findings import Condition
 from collector.fold import fold
@@ -86,11 +86,11 @@ class Telling(RuleBasedStateMachine):
         if len(self.broken) == 2:
             return
         for alarm in self.kitchen.active_alarms():
-            if alarm.acknowledged_at is not None:
-                continue
+            answered_at = alarm.raised_at if alarm.acknowledged_at is None else alarm.acknowledged_at
+            longest = LONGEST_QUIET_S if alarm.answer != "going" else AT_MOST_S + LONGEST_QUIET_S - REPEAT_S
             heard = [t.at for t in alarm.told if t.accepted]
-            latest = max([alarm.raised_at, self.worked_since, *heard])
-            assert self.now - latest <= LONGEST_QUIET_S, f"{alarm.id} has been silent for {self.now - latest} s"
+            latest = max([answered_at, self.worked_since, *heard])
+            assert self.now - latest <= longest, f"{alarm.id} has been silent for {self.now - latest} s"
 
     @invariant()
     def a_person_is_told_of_an_occasion_again_only_after_the_repeat(self) -> None:

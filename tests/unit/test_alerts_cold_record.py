@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
-from alerts.cold_record import Piece, between, excursions, pieces, unknown_s
-from alerts.history import TubHistory
+from alerts.cold_record import Piece, between, excursions, pieces, reached_at, unknown_s, warm_points
+from alerts.history import Array, TubHistory
 from collector.batches import AsMade, Batch, Method, Packing, Placement, Plan, Route, Stage, StageSpan
 
 PLAN = Plan("p", "beef", "cut", Method.IMMERSION, Packing.UNDER_BRINE, Route.COOKED, 1e5, 55.0, 3.0)
@@ -101,3 +101,24 @@ def test_unknown_time_is_counted_by_segments_that_either_end_makes_unknown() -> 
     assert unknown_s(record, 0.0, 240.0) == 120.0
     assert unknown_s(record, 0.0, 90.0) == 30.0
     assert unknown_s(tub([3.0] * 5), 0.0, 240.0) == 0.0
+
+
+def test_a_sum_over_records_is_reached_at_the_first_point_that_prints_as_the_threshold() -> None:
+    hours = np.arange(0.0, 11.0)
+    flat = np.ones_like(hours)
+    records = [(hours, flat), (hours + 20.0, flat)]
+
+    def length(times: Array, temps: Array) -> float:
+        return float(times[-1] - times[0])
+
+    assert reached_at(records, length, 4.0) == 4.0
+    assert reached_at(records, length, 4.004) == 5.0
+    assert reached_at(records, length, 14.0) == 24.0
+    assert reached_at(records, length, 20.5) is None
+    assert reached_at([(hours[:1], flat[:1]), *records], length, 4.0) == 4.0
+
+
+def test_points_that_bound_warm_time_keep_the_slopes_on_either_side() -> None:
+    times, temps = warm_points(np.arange(6.0), np.array([3.0, 3.0, 6.0, 3.0, 3.0, 3.0]), 5.0)
+    assert (times.tolist(), temps.tolist()) == ([1.0, 2.0, 3.0], [3.0, 6.0, 3.0])
+    assert warm_points(np.arange(3.0), np.full(3, 5.0), 5.0)[0].size == 0

@@ -3,10 +3,10 @@
 from dataclasses import replace
 
 from alerts.escalation import Telling, due
-from collector.events import AlarmAcknowledged, AlarmRaised, AlarmReturned, AlarmTold, Draft, Event
+from collector.events import AlarmAcknowledged, AlarmChanged, AlarmRaised, AlarmReturned, AlarmTold, Draft, Event
 from collector.findings import Condition
 from collector.fold import fold
-from collector.kitchen import Kitchen
+from collector.kitchen import Kitchen, Person
 from collector.readings import Site, Unit
 from collector.storage import MemoryJournal
 
@@ -105,3 +105,62 @@ def test_what_ended_before_anybody_was_told_wakes_nobody() -> None:
     back = (NIGHT + 30, "watch", AlarmReturned("A1", "product_warm_returned", {}))
     assert due(kitchen(back), REACH, NIGHT + 31) == []
     assert due(kitchen(told(1, "ana", "webhook", False), back), REACH, NIGHT + 31) == []
+
+
+def test_an_answer_does_not_silence_an_alarm_that_still_stands_for_longer_than_45_minutes() -> None:
+    going = (NIGHT + 60, "ana", AlarmAcknowledged("A1", "going", NIGHT + 600))
+    events = [told(1, "ana", "webhook", True), going]
+    heard = []
+    for minute in range(26, 300):
+        for telling in due(kitchen(*events), REACH, NIGHT + minute * 60):
+            events.append(told(minute * 60, telling.person, telling.channel, True, telling.occasion))
+            heard.append((minute, telling.person))
+    assert [minute for minute, person in heard if person == "ana"] == [26, 70, 115, 160, 205, 250, 295]
+
+
+def test_what_changes_after_the_second_telling_is_told_at_once() -> None:
+    going = (NIGHT + 60, "ana", AlarmAcknowledged("A1", "going", NIGHT + 600))
+    events = [told(1, "ana", "webhook", True), going]
+    again = due(kitchen(*events), REACH, NIGHT + 1600)
+    events += [told(1600, t.person, t.channel, True, t.occasion) for t in again]
+    assert due(kitchen(*events), REACH, NIGHT + 1700) == []
+    passed = Condition("room", "product_warm", "temperature", True, NIGHT, ("B1",), sentence="product_has_passed")
+    events.append((NIGHT + 1700, "watch", AlarmChanged("A1", passed)))
+    assert people(due(kitchen(*events), REACH, NIGHT + 1701)) == [("ana", "webhook"), ("bo", "log")]
+
+
+def test_cannot_leaves_the_alarm_with_the_others_until_somebody_goes() -> None:
+    cannot = (NIGHT + 60, "ana", AlarmAcknowledged("A1", "cannot"))
+    events = [told(1, "ana", "webhook", True), cannot]
+    rota = (("ana", 0.0), ("bo", 300.0), ("cy", 900.0))
+    heard = []
+    for minute in range(2, 40):
+        for telling in due(replace(kitchen(*events), rota=rota), REACH, NIGHT + minute * 60):
+            events.append(told(minute * 60, telling.person, telling.channel, True, telling.occasion))
+            heard.append((minute, telling.person))
+    assert [minute for minute, person in heard if person == "bo"] == [2, 12, 22, 32]
+    assert [minute for minute, person in heard if person == "cy"] == [16, 26, 36]
+    assert "ana" not in [person for _, person in heard]
+
+
+def test_who_cannot_is_told_again_where_there_is_nobody_else() -> None:
+    cannot = (NIGHT + 60, "ana", AlarmAcknowledged("A1", "cannot"))
+    alone = replace(kitchen(told(1, "ana", "webhook", True), cannot), rota=(("ana", 0.0),))
+    assert people(due(alone, REACH, NIGHT + 61)) == [("ana", "webhook")]
+
+
+def test_without_a_rota_everybody_of_the_site_is_told() -> None:
+    staff = {name: Person(name, name.title(), ()) for name in ("bo", "ana")}
+    assert people(due(replace(kitchen(), rota=(), people=staff), REACH, NIGHT)) == [("ana", "webhook"), ("bo", "log")]
+
+
+def test_an_empty_list_of_channels_is_no_channel() -> None:
+    assert people(due(kitchen(), {"ana": ()}, NIGHT)) == [("ana", "log")]
+
+
+def test_an_unwatched_unit_that_nobody_can_go_to_is_passed_on_too() -> None:
+    unwatched = Condition("room", "unwatched", "connectivity", True, NIGHT, ("B1",), sentence="unwatched")
+    cannot = AlarmAcknowledged("A2", "cannot")
+    events = ((NIGHT, "watch", AlarmRaised(unwatched)), (NIGHT + 60, "ana", cannot))
+    tellings = due(kitchen(*events), REACH, NIGHT + 61)
+    assert [(t.alarm, t.person) for t in tellings if t.alarm == "A2"] == [("A2", "bo")]

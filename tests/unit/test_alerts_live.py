@@ -1,12 +1,13 @@
 """The watch on its own timer."""
 
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import cast
 
 from alerts.live import LiveWatch
 from alerts.service import Service
-from collector.storage import StoreFailed
+from collector.sample import Message
+from collector.storage import Arrival, StoreFailed
 
 
 class Stub:
@@ -14,6 +15,10 @@ class Stub:
 
     def __init__(self) -> None:
         self.ticks = 0
+        self.taken = 4
+        self.read = threading.Event()
+        self.got: list[list[int]] = []
+        self.took = threading.Event()
         self.told = threading.Event()
         self.ticked = threading.Event()
         self.fails: Callable[[], None] = lambda: None
@@ -22,7 +27,13 @@ class Stub:
         return None
 
     def follow(self) -> int:
+        self.read.set()
         return 0
+
+    def take(self, arrivals: Sequence[Arrival]) -> None:
+        self.got.append([a.position for a in arrivals])
+        self.taken = arrivals[-1].position
+        self.took.set()
 
     def clock(self) -> float:
         return 1_760_000_000.0
@@ -90,3 +101,20 @@ def test_our_own_mistake_is_logged_and_the_watch_goes_on() -> None:
     assert live.alive
     live.stop()
     assert live.pulse.last_failure == "the watch stumbled: ZeroDivisionError"
+
+
+def group(*positions: int) -> list[Arrival]:
+    return [Arrival(Message("t", b"", 0.0), (), position) for position in positions]
+
+
+def test_a_group_that_follows_is_taken_as_it_is_and_one_behind_a_hole_is_read_from_the_log() -> None:
+    stub = Stub()
+    live = running(stub)
+    assert stub.ticked.wait(5)
+    live.offer(group(5, 6))
+    assert stub.took.wait(5)
+    stub.read.clear()
+    live.offer(group(9, 10))
+    assert stub.read.wait(5)
+    live.stop()
+    assert stub.got == [[5, 6]]

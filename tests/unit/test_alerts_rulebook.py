@@ -17,6 +17,8 @@ from api.cli import main
 
 SHIPPED = (files("alerts.rulebook") / "us.toml").read_text(encoding="utf-8")
 
+HELD = 'hold = "growth.hold_cooked"'
+
 
 def limit(name: str) -> str:
     """Return the text of one shipped limit, from its header to the next."""
@@ -79,6 +81,14 @@ BAD = [
     ("a share with a unit", changed("share.hold_uncooked", '"1"', '"h"'), "tiers 2 hold", "no share"),
     ("a share overreaches", changed("share.reject_toxin", '"reject"', '"hold"'), "tiers 1 reject", "may not reach"),
     ("a route twice", SHIPPED.replace('"sold raw"', '"cooked"'), "tiers", "'cooked' stands twice"),
+    ("growth without tiers", SHIPPED.replace("[[rules.tiers]]", "[[rules.steps]]"), "e-4 salmonella) tiers", "add"),
+    ("growth that rejects", SHIPPED.replace(HELD, HELD.replace("hold", "reject", 1)), "tiers 1 reject", "nothing"),
+    ("growth without a hold", SHIPPED.replace(HELD, ""), "e-4 salmonella) tiers 1 hold", "no limit of"),
+    ("growth as a share", changed("growth.hold_cooked", '"log10"', '"1"'), "e-4 salmonella) tiers 1 hold", "no growth"),
+    ("growth of nothing", changed("growth.hold_cooked", "1.0", "0.0"), "e-4 salmonella) tiers 1 hold", "no growth"),
+    ("growth overreaches", changed("growth.hold_cooked", '"hold"', '"reject"'), "salmonella) tiers 1 hold", "further"),
+    ("another curve", changed("growth.salmonella", "value = 8.1", "value = 16.2"), "growth.salmonella) value", "8.1 h"),
+    ("a factor below one", changed("growth.factor", "value = 2", "value = 0"), "growth.factor) value", "at least 1"),
     ("a budget without tiers", SHIPPED.replace("[[rules.tiers]]", "[[rules.steps]]"), "tiers", "add [[rules.tiers]]"),
 ]  # fmt: skip
 

@@ -7,26 +7,32 @@ import pytest
 
 from alerts.channels.base import Sent
 from alerts.escalation import Telling
+from alerts.judgement import judged
+from alerts.rulebook.shelf import load
+from alerts.sentences import alarm_text
 from alerts.service import Service
-from alerts.watch import UnitWatch, conditions
+from alerts.watch import Taken, UnitWatch, conditions, take
 from collector.batches import AsMade, Method, Packing, Placement, Plan, Route
 from collector.events import (
     AlarmAcknowledged,
+    AlarmRaised,
+    AssignmentEnded,
     BatchStarted,
     ChannelAssigned,
     Draft,
     PersonDescribed,
+    PlacementCorrected,
     RotaDescribed,
     SiteDescribed,
     TubMoved,
     UnitDescribed,
 )
-from collector.findings import Disposition, Proposal
+from collector.findings import Condition, Disposition, Proposal
 from collector.kitchen import Alarm, Kitchen
 from collector.present import Present
 from collector.readings import Assignment, Quantity, Reading, Site, Unit
-from collector.sample import Message
-from collector.storage import Arrival, MemoryJournal, MemoryReadings
+from collector.sample import Message, Quality
+from collector.storage import Arrival, MemoryJournal, MemoryReadings, StoreFailed
 
 START = 1_760_000_000.0
 HOUR = 3600.0
@@ -84,12 +90,19 @@ class Bench:
         )
         self.service.start()
 
-    def hear(self, channel: str, value: float, at: float | None = None) -> None:
+    def hear(
+        self, channel: str, value: float, at: float | None = None, quality: Quality = Quality.GOOD
+    ) -> None:  # fmt: skip
         at = self.at if at is None else at
-        reading = Reading(channel, at, value, "Cel", self.at, at)
+        reading = Reading(channel, at, value, "Cel", self.at, at, quality=quality)
         position = self.readings.append([Arrival(Message(channel, b"", self.at), (reading,))])
         assert position
         self.service.follow()
+
+    def restart(self) -> None:
+        self.service = self.new_service(lambda k, lot, now: None)
+        self.service.start()
+        self.service.tick()
 
     def run(self, hours: float, room: float, fridge: float = 3.0) -> None:
         for _ in range(int(hours * 60)):
@@ -236,3 +249,267 @@ def test_a_late_reading_is_seen_by_the_rebuilt_estimate(bench: Bench) -> None:
 def test_the_cursor_stands_with_the_events_it_caused(bench: Bench) -> None:
     bench.run(2, 9.0)
     assert 0 < bench.journal.cursor("watch") <= bench.readings.head()
+
+
+def test_a_batch_begun_while_another_is_judged_is_watched_and_judged_like_any() -> None:
+    bench = Bench()
+    judged: list[str] = []
+
+    def judge(kitchen: Kitchen, lot: str, now: float) -> Proposal:
+        if not judged:
+            # Another thread writes while this one is at work.
+            bench.write(BatchStarted("B2", PLAN, AsMade(3.0), (Placement("1", "fridge", bench.at),)))
+        judged.append(lot)
+        return Proposal(lot, Disposition.CONTINUE, (), now, "US 1", "test")
+
+    bench.service = bench.new_service(judge)
+    bench.furnish()
+    bench.run(0.5, 3.0)
+    assert [t.lot for t in bench.service.watches["fridge"].tubs] == ["B2"]
+    assert "B2" in judged
+
+
+def test_a_unit_left_undone_when_the_store_refused_is_made_at_the_next_look(
+    bench: Bench, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    bench.run(0.1, 3.0)
+
+    def refuse(*args: object) -> None:
+        raise StoreFailed("disk full")
+
+    bench.write(UnitDescribed(Unit("cellar", "s", "Cellar", "cold room")))
+    with monkeypatch.context() as broken:
+        broken.setattr(bench.service, "_rebuild", refuse)
+        with pytest.raises(StoreFailed):
+            bench.service.tick()
+    bench.service.tick()
+    assert "cellar" in bench.service.watches
+
+
+def test_where_a_tub_stood_before_it_came_counts_when_it_is_put_right(bench: Bench) -> None:
+    begun = bench.at
+    bench.write(BatchStarted("B2", PLAN, AsMade(3.0, 3.0, brine_c=3.0, meat_c=3.0), (Placement("1", "fridge", begun),)))
+    bench.run(2, 3.0)
+    came = bench.at
+    bench.write(TubMoved("B2", Placement("1", "room", came)))
+    bench.service.tick()
+    before = bench.service.estimates()["B2"].likely_c
+    stood = (Placement("1", None, begun, came, 25.0), Placement("1", "room", came))
+    bench.write(PlacementCorrected("B2", "1", stood, "it stood on the bench"))
+    bench.service.tick()
+    assert bench.service.estimates()["B2"].likely_c > before + 5.0
+
+
+def test_a_sensor_that_is_swapped_or_taken_away_ends_no_alarm(bench: Bench) -> None:
+    bench.run(4, 9.0)
+    bench.write(AssignmentEnded("room/air", bench.at, "swapped"))
+    bench.service.tick()
+    assert ("room", "product_warm") in bench.kinds()
+    bench.write(ChannelAssigned(Assignment("room/new", Quantity.AIR_TEMPERATURE, "room", "wall", bench.at)))
+    bench.service.tick()
+    assert ("room", "product_warm") in bench.kinds()
+    for _ in range(30):
+        bench.at += 60.0
+        bench.hear("room/new", 9.0)
+        bench.service.tick()
+    assert ("room", "product_warm") in bench.kinds()
+    assert ("room", "product_warm") not in [a.condition.key for a in bench.present.kitchen.past_alarms.values()]
+    assert [a.returned_at for a in bench.present.kitchen.alarms.values() if a.condition.kind == "product_warm"] == [
+        None
+    ]
+
+
+def test_a_probe_that_sends_faults_is_not_taken_for_alive_by_a_restart(bench: Bench) -> None:
+    bench.run(4, 9.0)
+    for _ in range(240):
+        bench.at += 60.0
+        bench.hear("room/air", 85.0, quality=Quality.PROBE_FAULT)
+        bench.hear("fridge/air", 3.0)
+        bench.service.tick()
+    before = bench.kinds()
+    assert ("room", "product_warm") in before and ("room", "unwatched") in before
+    bench.restart()
+    assert bench.kinds() == before
+
+
+def test_a_restart_ends_no_alarm_about_silence(bench: Bench) -> None:
+    bench.run(1, 3.0)
+    for _ in range(180):
+        bench.at += 60.0
+        bench.hear("fridge/air", 3.0)
+        bench.service.tick()
+    before = bench.kinds()
+    assert ("room", "unwatched") in before and ("room", "channel_silent") in before
+    bench.restart()
+    assert bench.kinds() == before
+    bench.run(0.1, 3.0)
+    assert bench.kinds() == []
+
+
+def test_a_second_excursion_is_a_new_proposal_even_where_the_same_rule_holds() -> None:
+    bench = Bench()
+    book = load("US")
+    bench.service = bench.new_service(lambda k, lot, now: judged(k, lot, bench.readings.series, book, now, "test"))
+    bench.furnish()
+    for _ in range(2):
+        bench.run(8, 9.0)
+        bench.run(10, 2.0)
+    held = [r.proposal for r in bench.present.kitchen.proposals["B1"] if r.proposal.disposition is Disposition.HOLD]
+    counted = [found.parameters["excursions"] for p in held for found in p.findings if found.rule == "e-2"]
+    assert set(counted) == {1, 2}
+
+
+def test_a_restart_does_not_say_that_readings_arrive_again(bench: Bench) -> None:
+    bench.run(1, 3.0)
+    for _ in range(60):
+        bench.at += 60.0
+        bench.service.tick()
+    assert ("*", "nothing_arrives") in bench.kinds()
+    bench.restart()
+    assert ("*", "nothing_arrives") in bench.kinds()
+    bench.run(0.1, 3.0)
+    assert bench.kinds() == []
+
+
+def test_a_silent_sensor_is_not_called_heard_when_all_fall_silent(bench: Bench) -> None:
+    bench.run(1, 3.0)
+    for minute in range(120):
+        bench.at += 60.0
+        if minute < 60:
+            bench.hear("room/air", 3.0)
+        bench.service.tick()
+    assert ("*", "nothing_arrives") in bench.kinds()
+    assert ("fridge", "channel_silent") in bench.kinds()
+
+
+def test_nothing_arrives_ends_when_only_one_unit_is_left_to_hear(bench: Bench) -> None:
+    bench.run(1, 3.0)
+    for _ in range(60):
+        bench.at += 60.0
+        bench.service.tick()
+    bench.write(AssignmentEnded("fridge/air", bench.at, "given up"))
+    bench.run(1, 3.0)
+    assert ("*", "nothing_arrives") not in bench.kinds()
+
+
+def test_an_alarm_that_cannot_be_put_into_words_does_not_silence_the_others(
+    bench: Bench, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    bench.run(2, 9.0, 9.0)
+
+    def worded(alarm: Alarm, zone: str, link: str) -> tuple[str, str]:
+        if alarm.condition.kind == "channel_silent":
+            raise KeyError("odd")
+        return alarm.condition.kind, ""
+
+    monkeypatch.setattr("alerts.service.message", worded)
+    odd = Condition("fridge", "channel_silent", "sensor", True, bench.at, sentence="channel_silent")
+    bench.write(AlarmRaised(odd))
+    bench.service.tell()
+    assert [line for _, _, line in bench.first.lines] == ["product_warm"]
+
+
+def test_meat_that_was_carried_away_warm_is_not_called_back_or_within_its_limit(bench: Bench) -> None:
+    bench.run(5, 9.0)
+    bench.write(TubMoved("B1", Placement("1", None, bench.at, None, 20.0)))
+    bench.service.tick()
+    (over,) = bench.present.kitchen.alarms.values()
+    assert alarm_text(over, "Europe/London") == (
+        "Room: no meat stands in it any more; air 9.0 °C. "
+        "Meat was above its limit (estimate). Lots B1 need a decision before use."
+    )
+
+
+def test_meat_that_has_passed_its_limit_is_never_said_to_pass_it_yet(bench: Bench) -> None:
+    bench.run(5, 9.0)
+    for _ in range(30):
+        bench.run(1 / 6, 6.0)
+        bench.run(1 / 6, 2.0)
+    assert bench.kinds() == [("room", "product_warm")]
+    (alarm,) = bench.present.kitchen.active_alarms()
+    assert alarm.condition.sentence == "product_has_passed"
+
+
+def test_a_service_that_starts_over_and_over_still_tells_of_a_silent_unit(bench: Bench) -> None:
+    bench.run(1, 3.0)
+    for minute in range(120):
+        bench.at += 60.0
+        bench.hear("fridge/air", 3.0)
+        bench.service.tick()
+        if minute % 10 == 9:
+            bench.restart()
+    assert ("room", "unwatched") in bench.kinds()
+
+
+def test_what_the_service_slept_through_is_no_silence_of_a_sensor(bench: Bench) -> None:
+    bench.run(1, 3.0)
+    bench.at += 5 * HOUR
+    bench.restart()
+    assert bench.kinds() == []
+
+
+def test_a_unit_set_aside_while_the_store_was_busy_is_watched_again(
+    bench: Bench, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    bench.run(1, 3.0)
+
+    def busy(*args: object) -> object:
+        raise StoreFailed("busy")
+
+    bench.write(TubMoved("B1", Placement("1", "fridge", bench.at)))
+    with monkeypatch.context() as store:
+        store.setattr(bench.readings, "series", busy)
+        bench.service.tick()
+    (said,) = [a for a in bench.present.kitchen.active_alarms() if a.condition.unit == "fridge"]
+    assert "1 tub (B1)" in alarm_text(said, "UTC")
+    bench.run(0.1, 3.0)
+    assert bench.kinds() == []
+    assert [t.lot for t in bench.service.watches["fridge"].tubs] == ["B1"]
+
+
+def test_an_odd_reading_holds_up_none_behind_it(bench: Bench, monkeypatch: pytest.MonkeyPatch) -> None:
+    def odd(watch: UnitWatch, assignment: Assignment, taken: Taken) -> None:
+        if taken.value == 77.0:
+            raise ZeroDivisionError("odd")
+        take(watch, assignment, taken)
+
+    monkeypatch.setattr("alerts.service.take", odd)
+    bench.run(1, 3.0)
+    bench.hear("fridge/air", 77.0)
+    bench.run(2, 9.0)
+    assert bench.service.taken == bench.readings.head()
+    assert ("room", "product_warm") in bench.kinds()
+
+
+def test_everybody_is_told_once_while_the_journal_refuses_and_it_is_recorded_later(
+    bench: Bench, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    bench.service.reach = {"ana": ("first",), "bo": ("second",)}
+    bench.write(RotaDescribed((("ana", 0.0), ("bo", 60.0))))
+    bench.run(2, 9.0)
+
+    def full(*args: object, **more: object) -> object:
+        raise StoreFailed("disk full")
+
+    with monkeypatch.context() as journal:
+        journal.setattr(bench.journal, "append", full)
+        for _ in range(5):
+            bench.at += 1.0
+            with pytest.raises(StoreFailed):
+                bench.service.tell()
+    assert [person for person, _, _ in (*bench.first.lines, *bench.second.lines)] == ["ana", "bo"]
+    bench.service.tell()
+    (alarm,) = bench.present.kitchen.active_alarms()
+    assert [t.person for t in alarm.told] == ["ana", "bo"]
+
+
+def test_a_probe_goes_where_its_tub_goes(bench: Bench) -> None:
+    probe = Assignment("probe", Quantity.BRINE_TEMPERATURE, "room", "in the brine", bench.at, lot="B1", tub="1")
+    bench.write(ChannelAssigned(probe))
+    bench.run(0.1, 3.0)
+    bench.write(TubMoved("B1", Placement("1", "fridge", bench.at)))
+    for _ in range(60):
+        bench.run(1 / 60, 3.0)
+        bench.hear("probe", 12.0)
+    assert ("fridge", "product_warm") in bench.kinds()
+    assert bench.service.estimates()["B1"].likely_c == 12.0

@@ -202,3 +202,33 @@ def test_an_ended_batch_is_traced_to_its_end_only() -> None:
     assert history is not None
     assert history.judged_until_at == START + HOUR
     assert history.tubs[0].times_at[-1] == START + HOUR
+
+
+def test_a_silence_over_the_filling_is_a_gap_though_neither_half_is() -> None:
+    readings = stored(air=steady(-1.0, -14 / 60, 3.0) + steady(14 / 60, 2.0, 3.0))
+    history = traced(batch(), kitchen(), readings, 2.0)
+    (gap,) = history.gaps
+    assert gap.from_at == START
+    assert gap.until_at == pytest.approx(START + 14 * 60, abs=1)
+
+
+def test_a_hand_reading_in_the_middle_does_not_hide_a_silence() -> None:
+    hand = HandReading(START + 2.23 * HOUR, "temperature", 3.0, Where.BRINE, "probe", "B1", None, "1")
+    readings = stored(air=steady(-1.0, 2.0, 3.0) + steady(2.45, 4.0, 3.0))
+    history = traced(batch(hands=(hand,)), kitchen(), readings, 4.0)
+    assert sum(g.until_at - g.from_at for g in history.gaps) == pytest.approx(0.45 * HOUR, abs=120)
+
+
+def test_a_slow_sensor_that_was_taken_away_lends_its_patience_to_no_other() -> None:
+    slow = Assignment("slow", Quantity.AIR_TEMPERATURE, "room", "wall", START - 1e6, START - 5e5, interval_s=3600.0)
+    readings = stored(air=steady(-0.5, 2.0, 3.0) + steady(4.0, 5.0, 3.0))
+    history = traced(batch(), kitchen(slow), readings, 5.0)
+    assert [g.until_at - g.from_at for g in history.gaps] == [pytest.approx(2 * HOUR, abs=120)]
+
+
+def test_a_slow_sensor_speaks_for_its_own_interval_where_the_quick_one_is_silent() -> None:
+    slow = Assignment("slow", Quantity.AIR_TEMPERATURE, "room", "wall", START - 1e6, interval_s=3600.0)
+    hourly = [(float(h) + 0.1, 3.0) for h in range(-2, 9)]
+    readings = stored(air=steady(-0.5, 2.0, 3.0) + steady(7.0, 8.0, 3.0), slow=hourly)
+    history = traced(batch(), kitchen(slow), readings, 8.0)
+    assert history.gaps == ()

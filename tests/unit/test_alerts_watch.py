@@ -3,8 +3,9 @@
 import numpy as np
 import pytest
 
+from alerts.heard import Heard
 from alerts.trace import Copies
-from alerts.watch import Heard, Taken, TubState, UnitWatch, conditions, projected, return_figures, take
+from alerts.watch import Taken, TubState, UnitWatch, conditions, projected, return_figures, take
 from collector.findings import Condition
 from collector.readings import Assignment, Quantity, Unit
 from collector.sample import Quality
@@ -171,3 +172,55 @@ def test_projection_holds_while_fresh_and_parts_in_silence() -> None:
     assert projected(w, w.tubs[0], 2 * HOUR + 300) == w.tubs[0].copies
     apart = projected(w, w.tubs[0], 4 * HOUR)
     assert apart.lower_c < apart.likely_c < apart.upper_c
+
+
+def probed(value: float, until_h: float, w: UnitWatch) -> None:
+    w.channels["probe"] = Heard(PROBE, 0.0, -np.inf, np.nan)
+    for at in np.arange(0.0, until_h * HOUR, 60.0):
+        take(w, PROBE, Taken("probe", float(at), float(at), value))
+
+
+def test_a_probe_alone_raises_the_alarm_and_ends_it() -> None:
+    w = watch()
+    del w.channels["air"]
+    probed(12.0, 1.0, w)
+    (warm,) = conditions(w, HOUR, ())
+    assert (warm.sentence, warm.since_at) == ("product_has_passed", 0.0)
+    take(w, PROBE, Taken("probe", HOUR, HOUR, 3.0))
+    assert conditions(w, HOUR, {"product_warm"}) == []
+    assert kinds(conditions(w, 2 * HOUR, {"product_warm"}))[0] == "product_warm"
+
+
+def test_a_warm_probe_is_told_while_the_air_is_silent() -> None:
+    w = watch()
+    feed(w, 0, 0.1, 3.0)
+    probed(12.0, 1.0, w)
+    assert kinds(conditions(w, HOUR, ())) == ["product_warm", "channel_silent"]
+
+
+def test_a_freezing_probe_is_told_while_the_air_is_silent() -> None:
+    w = watch()
+    feed(w, 0, 0.1, 3.0)
+    probed(-2.0, 2.0, w)
+    assert "product_freezing" in kinds(conditions(w, 2 * HOUR, ()))
+
+
+def test_a_probe_in_one_tub_does_not_watch_the_tub_beside_it() -> None:
+    w = watch(tubs=2)
+    feed(w, 0, 0.1, 3.0)
+    probed(3.0, 3.0, w)
+    (unwatched,) = [c for c in conditions(w, 3 * HOUR, ()) if c.kind == "unwatched"]
+    assert unwatched.lots == ("B2",)
+
+
+def test_a_slow_probe_does_not_lengthen_the_patience_with_the_air() -> None:
+    w = watch()
+    feed(w, 0, 2, 3.0)
+    slow = Assignment("slow", Quantity.PRODUCT_TEMPERATURE, "room", "core", 0.0, interval_s=7200.0, lot="B9", tub="1")
+    take(w, slow, Taken("slow", 2 * HOUR, 2 * HOUR, 3.0))
+    assert "unwatched" in kinds(conditions(w, 3 * HOUR, ()))
+
+
+def test_an_estimate_without_any_reading_does_not_drift_to_zero() -> None:
+    w = watch(start_c=4.0)
+    assert projected(w, w.tubs[0], 12 * HOUR).likely_c == pytest.approx(4.0)

@@ -342,6 +342,19 @@ def test_a_signed_hold_names_its_place_and_is_lifted_with_a_reason() -> None:
     assert Disposition.RELEASE in choices(stands)
 
 
+def test_a_lifted_hold_does_not_cover_the_excursion_that_came_afterwards() -> None:
+    lifted = after(sign(disposition="continue", reason="core probed at 3.4, door log read"))
+    longer = replace(WARM, evidence=replace(WARM.evidence, value=5.5))
+    drifted = made_from(lifted, (Draft(NOW, "rules", ProposalMade(proposal("BRISKET-14", Disposition.HOLD, longer))),))
+    assert standing(drifted, "BRISKET-14").disposition is Disposition.CONTINUE
+    second = replace(WARM, parameters={**WARM.parameters, "excursions": 2})
+    doubled = replace(WARM, evidence=replace(WARM.evidence, value=8.0))
+    for news in (second, doubled):
+        again = made_from(lifted, (Draft(NOW, "rules", ProposalMade(proposal("BRISKET-14", Disposition.HOLD, news))),))
+        stands = standing(again, "BRISKET-14")
+        assert (stands.disposition, stands.signed) == (Disposition.HOLD, False)
+
+
 def test_news_alone_never_lifts_a_signed_hold() -> None:
     held = after(sign(where_kept="coldroom, bottom shelf"))
     milder = Draft(NOW, "rules", ProposalMade(proposal("BRISKET-14", Disposition.CONTINUE, WITHIN)))
@@ -406,6 +419,19 @@ def test_figures_of_another_outcome_are_not_what_was_seen() -> None:
     )
     kitchen = after(sign_disposition(KITCHEN, "BRISKET-14", request, ADA, NOW, other))
     assert len(kitchen.proposals["BRISKET-14"]) == len(KITCHEN.proposals["BRISKET-14"])
+
+
+def test_nothing_is_released_against_what_the_rules_say_this_minute() -> None:
+    recorded = KITCHEN.proposals["BELLY-32"][-1]
+    held = proposal("BELLY-32", Disposition.HOLD, WARM)
+    for disposition in (Disposition.CONTINUE, Disposition.RELEASE):
+        request = SignDisposition(
+            disposition=disposition, reason="looked at the curve and the probe", proposal=recorded.position
+        )
+        assert not isinstance(sign_disposition(KITCHEN, "BELLY-32", request, ADA, NOW, recorded.proposal), Faults)
+        refused = sign_disposition(KITCHEN, "BELLY-32", request, ADA, NOW, held)
+        assert isinstance(refused, Faults)
+        assert [found.field for found in refused.found] == ["disposition"]
 
 
 def test_an_unjudged_stage_blocks_release_whoever_asks() -> None:

@@ -1,0 +1,56 @@
+"""What was last heard of each channel of a unit, and what has fallen silent. Pure: no clock, no I/O."""
+
+import math
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from alerts.surroundings import TEMPERATURES, gap_after_s
+from collector.readings import Assignment, Quantity
+from collector.sample import Instant
+
+
+@dataclass(frozen=True, slots=True)
+class Heard:
+    """The last that was heard of one channel."""
+
+    assignment: Assignment
+    received_at: Instant
+    """From when silence counts: its last reading, or the beginning of the watch where that is later."""
+    measured_at: Instant
+    value: float
+    spoke_at: Instant = -math.inf
+    """When its last trusted reading was received."""
+
+    @property
+    def silent_after_s(self) -> float:
+        """Return how long it may say nothing. [s]"""
+        return gap_after_s(self.assignment.interval_s)
+
+    @property
+    def is_air(self) -> bool:
+        """Return whether it measures the air of the unit."""
+        return self.assignment.quantity is Quantity.AIR_TEMPERATURE and self.assignment.lot is None
+
+    def tells_of(self, lot: str, tub: str) -> bool:
+        """Return whether a tub's estimate follows from it: the air of the unit, or a probe in the tub."""
+        a = self.assignment
+        probes = a.lot == lot and a.tub in (None, tub) and a.quantity in TEMPERATURES
+        return self.is_air or probes
+
+    def silent(self, now: Instant, *, stands: bool) -> bool:
+        """Return whether it has said nothing for too long.
+
+        Where an alarm about silence `stands`, a watch that began anew grants no patience: only a reading ends it.
+        """
+        return now - (self.spoke_at if stands else self.received_at) > self.silent_after_s
+
+
+def last_spoke_at(channels: Iterable[Heard], never_at: Instant) -> Instant:
+    """Return when any of the channels was last received; `never_at` where none of them ever was."""
+    spoke = max((h.spoke_at for h in channels), default=-math.inf)
+    return never_at if math.isinf(spoke) else spoke
+
+
+def patience_s(channels: Iterable[Heard]) -> float:
+    """Return how long the channels may all say nothing. [s]"""
+    return max((h.silent_after_s for h in channels), default=gap_after_s(0.0))
