@@ -122,6 +122,9 @@ def _over(parameters: Figures) -> str:
         # Only an alarm that said *has passed* carries the estimate; what has left the unit was above all the same.
         if parameters.get("product_c") is not None:
             return f"Meat was above its limit (estimate). Lots {lots} need a decision before use."
+        upper_c = parameters.get("upper_c")
+        if isinstance(upper_c, (int, float)) and isinstance(limit_c, (int, float)) and upper_c > limit_c:
+            return f"Whether the meat passed its limit is unknown. Lots {lots} need a decision before use."
         return "The meat did not pass its limit, by the estimate."
     peak = f", at most {peak_c:.1f}" if isinstance(peak_c, (int, float)) else ""
     return (

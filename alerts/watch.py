@@ -194,6 +194,8 @@ def return_figures(watch: UnitWatch) -> dict[str, float | int | str | None]:
     if watch.warm_since is not None and watch.warm_until is not None:
         figures["over_s"] = round(watch.warm_until - watch.warm_since)
         figures["peak_c"] = round(watch.warm_peak_c, 1)
+    if watch.tubs:
+        figures["upper_c"] = round(max(t.copies.upper_c for t in watch.tubs), 1)
     return figures
 
 

@@ -513,3 +513,15 @@ def test_a_probe_goes_where_its_tub_goes(bench: Bench) -> None:
         bench.hear("probe", 12.0)
     assert ("fridge", "product_warm") in bench.kinds()
     assert bench.service.estimates()["B1"].likely_c == 12.0
+
+
+def test_an_alarm_that_ends_after_a_silence_does_not_say_that_the_meat_stayed_below_its_limit(bench: Bench) -> None:
+    bench.run(0.5, 3.0)
+    bench.at += 6 * HOUR
+    bench.run(1, 6.5)
+    assert ("room", "product_warm") in bench.kinds()
+    bench.run(1, 2.0)
+    (over,) = [a for a in bench.present.kitchen.alarms.values() if a.condition.kind == "product_warm"]
+    assert "Whether the meat passed its limit is unknown. Lots B1 need a decision before use." in alarm_text(
+        over, "UTC"
+    )
