@@ -8,13 +8,17 @@ import tempfile
 from collections.abc import Iterator
 from contextlib import suppress
 from pathlib import Path
+from urllib.parse import urlsplit
 
 from alerts.channels.ways import target_faults
+from api.config_file import place_of
 from collector.books_sql import open_books
 from collector.journal_sql import SqlJournal
 from collector.kitchen import Kitchen
+from collector.line_protocol import MEASUREMENT
 from collector.present import Present
 from collector.readings import Quantity
+from collector.readings_influx import InfluxArchive, Place
 from collector.sample import Instant
 from collector.settings import BrokerSettings, Settings
 from collector.sqlite import driver
@@ -42,7 +46,13 @@ def refusals(settings: Settings, data: Path | None = None) -> tuple[Fault, ...]:
 
 def doubts(settings: Settings, kitchen: Kitchen, now: Instant) -> tuple[Fault, ...]:
     """Return what should be mended although it starts: a kitchen nobody watches over, a broker that is away."""
-    return (*_broker_faults(settings.broker), *kitchen_doubts(kitchen, now), *_reach_doubts(settings, kitchen))
+    influx = _influx_doubts(place_of(settings))
+    return (
+        *_broker_faults(settings.broker),
+        *influx,
+        *kitchen_doubts(kitchen, now),
+        *_reach_doubts(settings, kitchen),
+    )
 
 
 def kitchen_known(folder: Path, now: Instant) -> Kitchen:
@@ -130,6 +140,21 @@ def _broker_faults(broker: BrokerSettings) -> Iterator[Fault]:
         why = "it took longer than three seconds" if isinstance(error, TimeoutError) else getattr(error, "strerror", "")
         mend = "start the broker, or mend address and port; readings are taken as soon as it answers"
         yield Fault("broker", f"{where} does not answer: {(why or 'no such name').lower()}", mend)
+
+
+def _influx_doubts(place: Place | None) -> Iterator[Fault]:
+    if place is None:
+        return
+    address = urlsplit(place.url)
+    if address.scheme == "http" and address.hostname not in ("localhost", "127.0.0.1", "::1"):
+        yield Fault("influx", "the token travels unencrypted", "write https://, or use it on a closed network only")
+    archive = InfluxArchive(place, answer_ms=round(ANSWER_S * 1000))
+    try:
+        archive.ask(f"SELECT value FROM {MEASUREMENT} LIMIT 1")
+    except StoreFailed as fault:
+        yield Fault("influx", str(fault), "readings are kept here meanwhile, and copied once it answers")
+    finally:
+        archive.close()
 
 
 def kitchen_doubts(kitchen: Kitchen, now: Instant) -> Iterator[Fault]:

@@ -9,6 +9,7 @@ import click
 from alerts.rulebook.book import Rulebook
 from alerts.rulebook.shelf import load, names
 from collector.kitchen_file import KitchenFile, read_kitchen
+from collector.readings_influx import Place
 from collector.settings import Settings, parse
 from collector.toml_faults import Fault
 
@@ -60,6 +61,14 @@ def read_settings(path: Path) -> Settings:
     if isinstance(settings, Settings):
         return settings
     raise refuse(settings, f"{path} was not used")
+
+
+def place_of(settings: Settings) -> Place | None:
+    """Return where readings are copied to, or None."""
+    given = settings.influx
+    if given is None:
+        return None
+    return Place(given.url, given.bucket, given.token.get_secret_value(), given.org, given.authority_file)
 
 
 def kitchen_in(path: Path) -> KitchenFile | tuple[Fault, ...]:

@@ -8,7 +8,7 @@ import click
 from alerts.channels.lamp import Lamp
 from alerts.channels.ways import channels_of
 from api.check import refusals
-from api.config_file import read_settings
+from api.config_file import place_of, read_settings
 from api.serving import serve
 from api.works import Works
 from collector.broker import Broker
@@ -53,6 +53,8 @@ def works_of(settings: Settings, folder: Path | None = None) -> Works:
         settings.reach_order(),
         ballast_bytes=settings.stores.ballast_mib * 2**20,
         lamp=lamp_of(settings),
+        influx=place_of(settings),
+        pages_from_influx=settings.influx is not None and settings.influx.pages_from == "influx",
     )
 
 

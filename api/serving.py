@@ -76,7 +76,7 @@ def office_of(works: Works, settings: Settings) -> Office:
     return Office(
         present=works.present,
         journal=works.stores.journal,
-        readings=works.readings,
+        readings=works.shown,
         working=works.working,
         clock=works.clock,
         security_clock=time.time,

@@ -20,8 +20,10 @@ from alerts.rulebook.shelf import load
 from alerts.schedule import Calendar
 from alerts.service import CURSOR, Service
 from alerts.trace import batch_history
+from collector.archived import ArchivedReadings
 from collector.broker import Broker
 from collector.events import Draft, Entry, GapSuspected
+from collector.feeder import Feeder
 from collector.findings import Proposal
 from collector.health import Health, State
 from collector.inbox import Inbox
@@ -31,8 +33,9 @@ from collector.message import Source
 from collector.mqtt import Link
 from collector.present import Present
 from collector.readings import Unit
+from collector.readings_influx import InfluxArchive, Place
 from collector.sample import Instant
-from collector.storage import Arrival, StoreFailed
+from collector.storage import Arrival, Readings, StoreFailed
 from collector.stores_sqlite import open_stores
 
 log = logging.getLogger(__name__)
@@ -70,11 +73,19 @@ class Works:
     link_for: Callable[[str, str, Instant], str] = lambda alarm, person, now: ""
     ballast_bytes: int = 64 * 1024 * 1024
     lamp: Lamp | None = None
+    influx: Place | None = None
+    """Where readings are copied to as well; the watch and the judgement never read there."""
+    pages_from_influx: bool = False
 
     def __post_init__(self) -> None:
         """Open the stores. Raises StoreFailed where the folder is locked, newer or damaged."""
         self.stores = open_stores(self.folder, ballast_bytes=self.ballast_bytes)
         self.readings, self.working = self.stores.readings, self.stores.working
+        self.archive = InfluxArchive(self.influx) if self.influx is not None else None
+        self.shown: Readings = self.readings
+        """What pages and export read."""
+        if self.archive is not None and self.pages_from_influx:
+            self.shown = ArchivedReadings(self.readings, self.archive)
         self.present = Present(self.stores.journal, self.clock)
         self.health = Health()
         self.service = Service(
@@ -88,6 +99,9 @@ class Works:
             self.link_for,
             people_at_once=PEOPLE_AT_ONCE,
         )
+        self.feeder: Feeder | None = None
+        if self.archive is not None:
+            self.feeder = Feeder(self.readings, self.archive, self.working, self.health, self.clock)
         self.live = LiveWatch(self.service, time.monotonic, TICK_S / self.rate, 1.0 / min(self.rate, 10.0))
         self.calendar = Calendar()
         self.present.watchers.append(self._noticed)
@@ -135,7 +149,9 @@ class Works:
         if self.lamp is not None:
             self.lamp.start(self.present.kitchen)
         self.ingest.start()
-        self.calendar.daily("trim arrival log", 3, 20, self._trim)
+        if self.feeder is not None:
+            self.feeder.start()
+        self.calendar.daily("trim arrival log", 3, 20, self.trim_log)
         self.calendar.daily("sweep working tables", 3, 40, lambda: self.working.sweep(time.time()))
         self.calendar.start()
         self.say_watch()
@@ -143,10 +159,14 @@ class Works:
     def stop(self) -> None:
         """End in order: intake, watch, stores."""
         self.ingest.stop()
+        if self.feeder is not None:
+            self.feeder.stop()
         self.live.stop()
         if self.lamp is not None:
             self.lamp.stop()
         self.calendar.stop()
+        if self.archive is not None:
+            self.archive.close()
         self.stores.close()
 
     def drill(self, person: str) -> Sequence[Tried]:
@@ -187,10 +207,14 @@ class Works:
     def _gap(self, gap: GapSuspected) -> None:
         self.present.decide(lambda kitchen: [Draft(gap.until_at, "system", gap)])
 
-    def _trim(self) -> int:
+    def trim_log(self) -> int:
+        """Remove raw messages that are old and that every follower has passed; return how many."""
         self.stores.ballast.take()
         try:
-            return self.readings.trim(self.clock() - ARRIVALS_KEPT_S, self.stores.journal.cursor(CURSOR))
+            passed = [self.stores.journal.cursor(CURSOR)]
+            if self.feeder is not None:
+                passed.append(self.feeder.cursor)
+            return self.readings.trim(self.clock() - ARRIVALS_KEPT_S, min(passed))
         except StoreFailed:
             log.exception("the arrival log was not trimmed")
             return 0

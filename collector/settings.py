@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Annotated, Literal
 from urllib.parse import urlsplit
 
-from pydantic import BeforeValidator, Field, ValidationError
+from pydantic import AfterValidator, BeforeValidator, Field, SecretStr, ValidationError
 
 from collector import message
 from collector.settings_reach import LampSettings, ReachSettings, SmtpSettings, lamp_faults, reach_faults, smtp_faults
@@ -30,6 +30,12 @@ from collector.toml_faults import Fault, Sheet, Table, in_order, model_faults, r
 
 FILE = "curevigil.toml"
 MOST_BALLAST_MIB = 65_536
+
+
+def _token(value: SecretStr) -> SecretStr:
+    if re.search(r"\s", value.get_secret_value()):
+        refuse("a token holds no space", "for InfluxDB 1.8, whose token is user:password, take a password without one")
+    return value
 
 
 def _listen(value: object) -> object:
@@ -94,6 +100,22 @@ class WebSettings(Table):
         return int(self.listen.rpartition(":")[2])
 
 
+class InfluxSettings(Table):
+    """Where readings are copied to, and as whom."""
+
+    url: Annotated[Text, BeforeValidator(_public)] = Field(description="the web address of InfluxDB")
+    bucket: Annotated[Text, Field(pattern=r"^[A-Za-z0-9_-]+/[A-Za-z0-9_-]+$")] = Field(
+        description='the bucket, such as "curevigil/readings"'
+    )
+    token: Annotated[Secret, AfterValidator(_token)] = Field(
+        description='where the token is to be found: "env:NAME" or "file:PATH"'
+    )
+    org: str = ""
+    keep_days: int = Field(default=0, ge=0, le=36_500)
+    pages_from: Literal["local", "influx"] = "local"
+    authority_file: WholePathText | None = None
+
+
 class Settings(Table):
     """Everything that is set for one installation."""
 
@@ -106,6 +128,7 @@ class Settings(Table):
     reach: Annotated[tuple[ReachSettings, ...], Field(strict=False)] = ()
     smtp: SmtpSettings | None = None
     lamp: LampSettings | None = None
+    influx: InfluxSettings | None = None
 
     def message_sources(self) -> tuple[message.Source, ...]:
         """Return the sources in the order in which they are asked."""

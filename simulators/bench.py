@@ -15,6 +15,7 @@ import click
 from collector.sqlite import best_journal_mode, driver
 from simulators.bench_alarm import alarm
 from simulators.bench_broker import mosquitto_at
+from simulators.bench_influx import influx
 from simulators.bench_ingest import catchup, ingest
 from simulators.bench_judge import judge
 from simulators.bench_row import INDENT, Row, Unmeasured, figure, head, unmeasured
@@ -50,6 +51,7 @@ LINES: dict[str, Line] = {
     "catchup": _on_broker(catchup),
     "alarm": _on_broker(alarm),
     "archive": _on_disk(archive),
+    "influx": _on_disk(influx),
     "judge": _on_disk(judge),
     "tick": _on_disk(tick),
     "start": _on_broker(start),

@@ -26,7 +26,9 @@ from collector.events import AlarmAcknowledged, Draft
 from collector.kitchen import Kitchen
 from collector.message import Source
 from collector.readings import Reading
+from collector.readings_influx import Place
 from collector.sample import Instant
+from simulators.demo_influx import TOKEN, compare_at_end, copied, place_for
 from simulators.embedded_broker import EmbeddedBroker
 from simulators.gullwick import kitchen_drafts
 from simulators.publisher import main as play
@@ -73,7 +75,7 @@ def _week(seed: int) -> Story:
     return story(time.time(), np.random.default_rng(seed))
 
 
-def _fast(seed: int) -> None:
+def _fast(seed: int, influx: Place | None) -> None:
     week = _week(seed)
     book = load("US")
     replay = Replay(kitchen_drafts(week), book, software(), lambda k, u: limit_of(book, u), VirtualClock(week.start_at))
@@ -81,6 +83,8 @@ def _fast(seed: int) -> None:
     until_at = week.fault_at + AFTER_FAULT_S
     replay.run(measured(week, week.start_at, until_at), until_at, _progress)
     click.echo("", err=True)
+    if influx is not None:
+        click.echo(copied(replay.readings, influx))
     for line in report(replay.present.kitchen, replay.alarms(), replay.dispositions(), replay.count):
         click.echo(line)
 
@@ -89,7 +93,7 @@ def _progress(count: int) -> None:
     click.echo(f"\r  {count:,} readings", nl=False, err=True)
 
 
-def _live(seed: int, port: int | None, folder: Path, log_path: Path) -> None:
+def _live(seed: int, port: int | None, folder: Path, log_path: Path, influx: Place | None) -> None:
     week = _week(seed)
     begin_at = week.fault_at - BEFORE_FAULT_S
     clock = DemoClock(week.start_at)
@@ -103,7 +107,10 @@ def _live(seed: int, port: int | None, folder: Path, log_path: Path) -> None:
             protocol="3.1.1",
             topics=("smokehouse/#",),
         )
-        works = Works(folder, here, (Source("smokehouse/#", "senml"),), clock=clock, rate=RATE, ballast_bytes=2**20)
+        sources = (Source("smokehouse/#", "senml"),)
+        works = Works(
+            *(folder, here, sources), clock=clock, rate=RATE, ballast_bytes=2**20, influx=influx, pages_from_influx=True
+        )
         works.present.decide(lambda kitchen: [] if kitchen.position else kitchen_drafts(week))
         click.echo("Playing the past six days ...", err=True)
         player = Player(works.service, clock, tells=False, tick_s=PAST_TICK_S)
@@ -114,6 +121,7 @@ def _live(seed: int, port: int | None, folder: Path, log_path: Path) -> None:
         clock.run()
         works.start()
         stack.callback(works.stop)
+        stack.callback(compare_at_end, works.feeder, works.readings, works.archive)
         stack.callback(_end, _kitchen(broker, clock(), week.fault_at, seed, log_path))
         serve(
             works, port=port or _free_port(), announce=_announce(week), person="odile", plain_http=True, notice=NOTICE
@@ -184,13 +192,15 @@ def _announce(week: Story) -> Callable[[str, str], None]:
 @click.option("--seed", default=1, show_default=True, help="Seed of the simulated kitchen.")
 @click.option("--port", type=int, help="Port of the pages; the first free one from 8765 by default.")
 @click.option("--data", type=click.Path(path_type=Path), help="Keep the demo's data here; a passing folder by default.")
-def demo(fast: bool, seed: int, port: int | None, data: Path | None) -> None:
+@click.option("--influx", metavar="URL", help=f"Copy to this InfluxDB too, token in {TOKEN}; pages read from it.")
+def demo(fast: bool, seed: int, port: int | None, data: Path | None, influx: str | None) -> None:
     """Run an invented smokehouse whose cold room fails at night.
 
     What it says are estimates. Local rules and a responsible or licensed person come first.
     """
+    place = place_for(influx, os.environ) if influx is not None else None
     if fast:
-        _fast(seed)
+        _fast(seed, place)
         return
     passing = data is None
     folder = Path(tempfile.mkdtemp(prefix="curevigil-demo-")) if data is None else data
@@ -203,7 +213,7 @@ def demo(fast: bool, seed: int, port: int | None, data: Path | None) -> None:
     )
     click.echo(f"The demo writes its log to {log_path}", err=True)
     try:
-        _live(seed, port, folder, log_path)
+        _live(seed, port, folder, log_path, place)
     finally:
         if passing:
             shutil.rmtree(folder, ignore_errors=True)

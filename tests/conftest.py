@@ -14,6 +14,8 @@ from typing import NoReturn
 import pytest
 from hypothesis import HealthCheck, settings
 
+from simulators.influx_server import HOW, InfluxServer, influxd_at
+
 ROOT = Path(__file__).resolve().parents[1]
 KINDS = ("unit", "published", "properties", "contract", "integration", "faults", "browser", "ourselves", "examples")
 FALLBACK_SEED = 20261125
@@ -42,7 +44,7 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
     """Mark what needs a service, by the fixture it asks for; leave the long forms out unless they were asked for."""
     for item in items:
         names = getattr(item, "fixturenames", ())
-        if "mosquitto" in names:
+        if {"mosquitto", "influx", "own_influx"} & set(names):
             item.add_marker("service")
         if "browser" in names:
             item.add_marker("browser")
@@ -223,3 +225,26 @@ def mosquitto(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Mosquitto]:
     broker.start()
     yield broker
     broker.kill()
+
+
+def influx_in(folder: Path) -> Iterator[InfluxServer]:
+    """Yield a running InfluxDB with its files in a folder."""
+    program = influxd_at()
+    if program is None:
+        without("influxd", HOW)
+    server = InfluxServer(program, folder)
+    server.start()
+    yield server
+    server.kill()
+
+
+@pytest.fixture(scope="session")
+def influx(tmp_path_factory: pytest.TempPathFactory) -> Iterator[InfluxServer]:
+    """A running InfluxDB 1.8 shared by the tests, each of which takes a database of its own."""
+    yield from influx_in(tmp_path_factory.mktemp("influx"))
+
+
+@pytest.fixture
+def own_influx(tmp_path_factory: pytest.TempPathFactory) -> Iterator[InfluxServer]:
+    """A running InfluxDB 1.8 of this test's own, to be stopped, killed and started again."""
+    yield from influx_in(tmp_path_factory.mktemp("influx"))

@@ -20,9 +20,13 @@ MAY_IMPORT = {
     "simulators": {"simulators", "collector.message", "collector.sample"},
 }
 """What each package may import of ours. The simulators' own programs, below, stand outside as the console does."""
-MAY_IMPORT_ALL = {"simulators/demo.py", "simulators/gullwick.py", "simulators/report.py"} | {
-    f"simulators/{path.name}" for path in (ROOT / "simulators").glob("bench*.py")
-}
+MAY_IMPORT_ALL = {
+    "simulators/demo.py",
+    "simulators/demo_influx.py",
+    "simulators/influx_server.py",
+    "simulators/gullwick.py",
+    "simulators/report.py",
+} | {f"simulators/{path.name}" for path in (ROOT / "simulators").glob("bench*.py")}
 
 PROJECT = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))
 SHELL = set(PROJECT["tool"]["curevigil"]["shell"])

@@ -3,17 +3,26 @@
 A new implementation joins by one line in the tables below; the suites are written for the protocols alone.
 """
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from itertools import count
 from pathlib import Path
-from typing import TypeVar
+from typing import TYPE_CHECKING, TypeVar
 
 import pytest
 
+from collector.archived import ArchivedReadings
 from collector.books_sql import open_books
+from collector.feeder import Feeder
+from collector.health import Health, State
 from collector.journal_sql import SqlJournal
+from collector.readings_influx import InfluxArchive
 from collector.readings_sqlite import SqliteReadings
-from collector.storage import Journal, MemoryJournal, MemoryReadings, MemoryWorking, Readings, Working
+from collector.storage import Arrival, Journal, MemoryJournal, MemoryReadings, MemoryWorking, Readings, Working
 from collector.working_sql import SqlWorking
+
+if TYPE_CHECKING:
+    from simulators.influx_server import InfluxServer
 
 Store = TypeVar("Store", Readings, Journal, Working)
 
@@ -43,6 +52,39 @@ WORKINGS: dict[str, Callable[[Path], Callable[[], Working]]] = {
     ),
 }
 
+DATABASES = count()
+
+
+@dataclass(frozen=True, slots=True)
+class FedReadings(ArchivedReadings):
+    """A local store with InfluxDB behind it, fed after each append as the service's own thread would feed it."""
+
+    feeder: Feeder
+    health: Health
+
+    def append(self, arrivals: Sequence[Arrival]) -> int:
+        position = self.local.append(arrivals)
+        while self.feeder.cursor < position:
+            self.feeder.step()
+            part = self.health.part("influx")
+            assert part is not None
+            assert part.state is State.WORKS, part.sentence
+        return position
+
+
+def fed(server: "InfluxServer", folder: Path) -> Callable[[], Readings]:
+    """Return what opens the local store and the same database anew."""
+    place = server.archive(f"contract_{next(DATABASES)}").place
+
+    def opened() -> Readings:
+        local = SqliteReadings(folder / "readings.sqlite")
+        working, health = SqlWorking(open_books(folder / "journal.sqlite")), Health()
+        archive = InfluxArchive(place)
+        feeder = Feeder(local, archive, working, health, lambda: 0.0, group=7)
+        return FedReadings(local, archive, feeder, health)
+
+    return opened
+
 
 def closing_each(opened: Callable[[], Store]) -> Iterator[Callable[[], Store]]:
     """Yield what opens the store, anew each time; whatever was opened before is closed first."""
@@ -59,9 +101,13 @@ def closing_each(opened: Callable[[], Store]) -> Iterator[Callable[[], Store]]:
         store.close()
 
 
-@pytest.fixture(params=READINGS)
+@pytest.fixture(params=[*READINGS, pytest.param("influx", marks=pytest.mark.service)])
 def open_readings(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Callable[[], Readings]]:
-    yield from closing_each(READINGS[request.param](tmp_path))
+    if request.param == "influx":
+        # Asked for here and not above, so that the other stores are tested where no server is.
+        yield from closing_each(fed(request.getfixturevalue("influx"), tmp_path))
+    else:
+        yield from closing_each(READINGS[request.param](tmp_path))
 
 
 @pytest.fixture(params=JOURNALS)

@@ -1,10 +1,14 @@
 """The bench as a person runs it, on a fiftieth of the work: every figure in it is measured here and now."""
 
 import re
+from typing import TYPE_CHECKING
 
 from click.testing import CliRunner
 
 from simulators.bench import bench
+
+if TYPE_CHECKING:
+    from simulators.influx_server import InfluxServer
 
 
 def test_the_bench_measures_archive_and_tick() -> None:
@@ -16,3 +20,10 @@ def test_the_bench_measures_archive_and_tick() -> None:
     assert 8.0 < float(each[1]) < 64.0
     assert re.search(r"^tick, eight judged +[\d.]+ ms", told.output, re.MULTILINE)
     assert re.fullmatch(r"bench: 4 rows, \d of 4 budgets kept.*, 0 not measured, \d+ s", told.output.splitlines()[-1])
+
+
+def test_the_bench_counts_back_what_it_copied_to_influxdb(influx: "InfluxServer") -> None:
+    told = CliRunner().invoke(bench, ["--only", "influx", "--scale", "0.05"])
+    assert told.exit_code == 0, told.output
+    assert re.search(r"^copy to InfluxDB +[\d,]+ /s .* [\d,]+ /s", told.output, re.MULTILINE)
+    assert "3,000 readings" in told.output

@@ -7,6 +7,7 @@ from pathlib import Path
 
 import paho.mqtt.client as paho
 import pytest
+import yaml
 from paho.mqtt.enums import CallbackAPIVersion
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -48,3 +49,41 @@ def test_the_shipped_broker_configuration_starts_and_refuses_strangers(
         client.disconnect()
         broker.terminate()
         broker.wait(timeout=10)
+
+
+def container_files() -> dict[str, str]:
+    return {name: (ROOT / "deploy" / name).read_text(encoding="utf-8") for name in ("compose.yaml", "Containerfile")}
+
+
+def test_the_compose_file_names_only_what_it_describes_and_gives_nobody_more_than_needed() -> None:
+    text = container_files()["compose.yaml"]
+    described = yaml.safe_load(text)
+    services = described["services"]
+    used_secrets = {name for service in services.values() for name in service.get("secrets", ())}
+    volumes = {v.partition(":")[0] for service in services.values() for v in service.get("volumes", ())}
+    assert used_secrets == set(described["secrets"])
+    assert {v for v in volumes if not v.startswith(".")} == set(described["volumes"])
+    files = {str(secret["file"]).removeprefix("./") for secret in described["secrets"].values()}
+    assert sorted(name for name in files if f"#   {name} " not in text) == []
+    images = [service["image"] for service in services.values() if "image" in service]
+    assert all(not image.endswith(":latest") and ":" in image for image in images)
+    lasting = [name for name, service in services.items() if service["restart"] == "always"]
+    assert lasting == ["broker", "influx", "curevigil"]
+    assert all("no-new-privileges:true" in services[name]["security_opt"] for name in lasting)
+    # The service never waits for InfluxDB: readings are taken without it.
+    assert list(services["curevigil"]["depends_on"]) == ["broker"]
+    published = [port for service in services.values() for port in service.get("ports", ())]
+    assert published == ["1883:1883", "127.0.0.1:8443:8443"]
+
+
+def test_the_container_file_copies_what_exists_and_runs_as_nobody_of_rank() -> None:
+    lines = container_files()["Containerfile"].splitlines()
+    copied = [
+        word for line in lines if line.startswith("COPY ") and "--from" not in line for word in line.split()[1:-1]
+    ]
+    assert [name for name in copied if not (ROOT / name).exists()] == []
+    allowed = (ROOT / "deploy" / "Containerfile.dockerignore").read_text(encoding="utf-8").splitlines()
+    assert sorted(copied) == sorted(line.removeprefix("!") for line in allowed if line.startswith("!"))
+    last_stage = lines[max(i for i, line in enumerate(lines) if line.startswith("FROM ")) :]
+    users = [line.split()[1] for line in last_stage if line.startswith("USER ")]
+    assert users == ["10001:10001"]

@@ -1,5 +1,6 @@
 """The settings file: what is read, what is refused with key, line and mend, and that no secret is ever shown."""
 
+import re
 from pathlib import Path
 
 import pytest
@@ -8,7 +9,10 @@ from collector.message import PlainNumber, source_faults
 from collector.settings import Settings, parse
 from collector.toml_faults import Fault
 
-EXAMPLE = (Path(__file__).resolve().parents[2] / "deploy" / "curevigil.example.toml").read_text(encoding="utf-8")
+WHOLE = (Path(__file__).resolve().parents[2] / "deploy" / "curevigil.example.toml").read_text(encoding="utf-8")
+EXAMPLE, _, INFLUX = WHOLE.partition("# [influx]\n")
+WITH_INFLUX = EXAMPLE + "[influx]\n" + re.sub("^# ", "", INFLUX, flags=re.MULTILINE)
+"""The example with the table that it only shows in comments."""
 ENVIRON = {
     "CUREVIGIL_BROKER_PASSWORD": "correct horse",
     "CUREVIGIL_INES_WEBHOOK": "https://hooks.example/a1b2",
@@ -16,6 +20,7 @@ ENVIRON = {
     "CUREVIGIL_INES_EMAIL": "ines@kitchen.example",
     "CUREVIGIL_INES_PUSH": "json://push.example/a1b2",
     "CUREVIGIL_SMTP_PASSWORD": "correct horse",
+    "CUREVIGIL_INFLUX_TOKEN": "curevigil:battery-staple",
 }
 LEAST = """
 [broker]
@@ -78,6 +83,39 @@ def test_what_is_left_out_takes_the_default_that_the_example_shows() -> None:
     assert settings.stores.ballast_mib == 64
     assert (settings.web.listen, settings.web.plain_http) == ("127.0.0.1:8443", False)
     assert settings.reach_order() == {}
+
+
+def test_the_table_for_influxdb_is_read_once_its_comment_signs_are_gone() -> None:
+    assert read(WHOLE).influx is None
+    influx = read(WITH_INFLUX).influx
+    assert influx is not None
+    assert (influx.url, influx.bucket, influx.org) == ("http://localhost:8086", "curevigil/readings", "smokehouse")
+    assert (influx.keep_days, influx.pages_from) == (0, "local")
+    assert influx.token.get_secret_value() == "curevigil:battery-staple"
+    assert "battery" not in repr(influx)
+    keys = re.findall(r"^# (\w+) = ", INFLUX, re.MULTILINE)
+    assert len(keys) == 7
+    for key in keys:
+        # Before the sign of equality alone: the same word may stand in a comment.
+        found = faults(WITH_INFLUX.replace(f"\n{key} = ", f"\n{key}x = "))
+        assert f"did you mean {key}?" in [fault.mend for fault in found]
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "key"),
+    [
+        ('"curevigil/readings"', '"curevigil"', "influx bucket"),
+        ('"curevigil/readings"', "'curevigil/\"; DROP'", "influx bucket"),
+        ('"http://localhost:8086"', '"localhost:8086"', "influx url"),
+        ("env:CUREVIGIL_INFLUX_TOKEN", "hunter2", "influx token"),
+        ("env:CUREVIGIL_INFLUX_TOKEN", "env:CUREVIGIL_BROKER_PASSWORD", "influx token"),
+    ],
+)
+def test_what_cannot_be_meant_for_influxdb_is_refused_with_its_key(old: str, new: str, key: str) -> None:
+    (fault,) = faults(WITH_INFLUX.replace(old, new))
+    assert fault.key == key
+    assert "hunter2" not in str(fault)
+    assert "correct horse" not in str(fault)
 
 
 def test_people_are_reached_in_the_order_written() -> None:

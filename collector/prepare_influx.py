@@ -1,0 +1,146 @@
+"""Makes what InfluxDB needs before it is fed: bucket, retention, and a thinned copy for the long view.
+
+Tried with 1.8.10 (database, retention policies, continuous query). What is sent to 2.x (buckets, mapping, task) was
+written from its published API and has met no 2.x server yet.
+"""
+
+from collector.line_protocol import MEASUREMENT, AccessRefused
+from collector.readings_influx import InfluxArchive
+from collector.storage import StoreFailed
+
+LONG = "long"
+"""Where the thinned copy stands: the retention policy, or the second half of the bucket's name; kept for ever."""
+SUMMARY = "reading_30m"
+FIGURES = ("mean", "min", "max", "count")
+EVERY, REACH = "30m", "7d"
+"""The copy is made anew every half hour for the past week, so that what arrived late is in it. House choice."""
+
+
+def version(archive: InfluxArchive) -> str:
+    """Return the version of the server as far as it tells: 1 or 2 at least. Raises StoreFailed."""
+    answer = archive.call("GET", "/health", ())
+    told = str(answer.get("version", "")).removeprefix("v") if isinstance(answer, dict) else ""
+    if told[:1].isdigit():
+        return told
+    # A 1.8 that was built from its module calls itself unknown, and has no such page.
+    try:
+        archive.call("GET", "/api/v2/setup", ())
+    except AccessRefused:
+        return "1.x"
+    return "2.x"
+
+
+def prepare(archive: InfluxArchive, keep_days: int) -> list[str]:
+    """Make what is missing, and return a sentence for each thing that is there now. Raises StoreFailed."""
+    found = version(archive)
+    if not found.startswith("1."):
+        return _prepare_2(archive, keep_days, found)
+    place = archive.place
+    span = f"{keep_days}d" if keep_days else "INF"
+    archive.ask(f'CREATE DATABASE "{place.database}"', "POST")
+    for name, kept, rest in ((place.retention, span, " DEFAULT"), (LONG, "INF", "")):
+        _policy(archive, f'"{name}" ON "{place.database}" DURATION {kept} REPLICATION 1{rest}')
+    archive.ask(f'DROP CONTINUOUS QUERY "{SUMMARY}" ON "{place.database}"', "POST")
+    archive.ask(
+        f'CREATE CONTINUOUS QUERY "{SUMMARY}" ON "{place.database}" RESAMPLE EVERY {EVERY} FOR {REACH} BEGIN '
+        f"{_summary(archive, '')} END",
+        "POST",
+    )
+    summarise(archive)
+    return [
+        f"InfluxDB {found} at {place.url}",
+        f"database {place.database}, retention policy {place.retention} ({_kept(keep_days)})",
+        f"a thinned copy in {place.database}/{LONG}: {', '.join(FIGURES)} of each half hour",
+    ]
+
+
+def forget(archive: InfluxArchive) -> None:
+    """Remove everything in the archive's place. Raises StoreFailed."""
+    place = archive.place
+    if version(archive).startswith("1."):
+        archive.ask(f'DROP DATABASE "{place.database}"', "POST")
+        return
+    for bucket in archive.call("GET", "/api/v2/buckets", [("org", place.org), ("name", place.bucket)])["buckets"]:
+        archive.call("DELETE", f"/api/v2/buckets/{bucket['id']}", ())
+
+
+def summarise(archive: InfluxArchive, from_ms: int | None = None) -> None:
+    """Fill the thinned copy (1.8) from an instant on, or from the first reading. Raises StoreFailed."""
+    where = f" WHERE time >= {from_ms}ms" if from_ms is not None else ""
+    archive.ask(_summary(archive, where), "POST")
+
+
+def _kept(keep_days: int) -> str:
+    return f"kept for {keep_days} days" if keep_days else "kept for ever"
+
+
+def _policy(archive: InfluxArchive, described: str) -> None:
+    try:
+        archive.ask(f"CREATE RETENTION POLICY {described}", "POST")
+    except StoreFailed as fault:
+        if "already exists" not in str(fault):
+            raise
+        archive.ask(f"ALTER RETENTION POLICY {described}", "POST")
+
+
+def _summary(archive: InfluxArchive, where: str) -> str:
+    place = archive.place
+    figures = ", ".join(f'{name}(value) AS "{name}"' for name in FIGURES)
+    return (
+        f'SELECT {figures} INTO "{place.database}"."{LONG}"."{SUMMARY}" '
+        f'FROM "{place.database}"."{place.retention}"."{MEASUREMENT}"{where} GROUP BY time({EVERY}), channel'
+    )
+
+
+def _prepare_2(archive: InfluxArchive, keep_days: int, found: str) -> list[str]:
+    place = archive.place
+    orgs = archive.call("GET", "/api/v2/orgs", [("org", place.org)]).get("orgs") or []
+    if not orgs:
+        raise StoreFailed(f"{place.url} knows no organisation {place.org!r}; mend [influx] org")
+    org = orgs[0]["id"]
+    long = f"{place.database}/{LONG}"
+    number = _bucket(archive, org, place.bucket, keep_days)
+    _bucket(archive, org, long, 0)
+    known = archive.call("GET", "/api/v2/dbrps", [("orgID", org), ("db", place.database)]).get("content") or []
+    if not any(m.get("retention_policy") == place.retention and not m.get("virtual") for m in known):
+        mapped = {
+            "orgID": org,
+            "bucketID": number,
+            "database": place.database,
+            "retention_policy": place.retention,
+            "default": True,
+        }
+        archive.call("POST", "/api/v2/dbrps", (), mapped)
+    if not archive.call("GET", "/api/v2/tasks", [("orgID", org), ("name", SUMMARY)]).get("tasks"):
+        archive.call("POST", "/api/v2/tasks", (), {"orgID": org, "flux": _flux(place.bucket, long)})
+    return [
+        f"InfluxDB {found} at {place.url}",
+        f"bucket {place.bucket} ({_kept(keep_days)}), readable as database {place.database}",
+        f"a task {SUMMARY} that thins it out into {long}",
+    ]
+
+
+def _bucket(archive: InfluxArchive, org: str, name: str, keep_days: int) -> str:
+    there = archive.call("GET", "/api/v2/buckets", [("orgID", org), ("name", name)]).get("buckets") or []
+    rules = [{"type": "expire", "everySeconds": keep_days * 86_400}] if keep_days else []
+    if there:
+        archive.call("PATCH", f"/api/v2/buckets/{there[0]['id']}", (), {"retentionRules": rules})
+        return str(there[0]["id"])
+    made = archive.call("POST", "/api/v2/buckets", (), {"orgID": org, "name": name, "retentionRules": rules})
+    return str(made["id"])
+
+
+def _flux(bucket: str, long: str) -> str:
+    tables = [
+        f"readings |> aggregateWindow(every: {EVERY}, fn: {name}, createEmpty: false) |> toFloat()"
+        f' |> set(key: "_field", value: "{name}")'
+        for name in FIGURES
+    ]
+    return (
+        f'option task = {{name: "{SUMMARY}", every: {EVERY}}}\n'
+        f'readings = from(bucket: "{bucket}") |> range(start: -{REACH})'
+        f' |> filter(fn: (r) => r._measurement == "{MEASUREMENT}" and r._field == "value")'
+        ' |> group(columns: ["channel", "_measurement", "_field"])\n'
+        f"union(tables: [{', '.join(tables)}])"
+        f' |> set(key: "_measurement", value: "{SUMMARY}") |> to(bucket: "{long}")\n'
+    )
