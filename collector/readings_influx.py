@@ -1,6 +1,6 @@
 """Readings in InfluxDB: written as line protocol in calls of our own, read back through its `/query`.
 
-Tried with 1.8.10 (its v2 write API, token `user:password`, bucket `database/retention`). 2.x has the same two calls.
+Tried with 1.8.10 (its v2 write API, token `user:password`, bucket `database/retention`). With 2.7.12 once, by hand.
 """
 
 import json

@@ -1,7 +1,7 @@
 """What is asked of a server before it is fed, on answers in the shape of its published API.
 
-A 1.8 server is prepared for real in tests/integration/test_influx.py. No 2.x server has been met: these tests hold what
-is sent there, not what it does with it.
+A 1.8 server is prepared for real in tests/integration/test_influx.py. These tests hold what is sent to a 2.x, not what
+it does with it.
 """
 
 from collections.abc import Sequence
@@ -40,6 +40,8 @@ class Two(InfluxArchive):
             return made
         if method == "GET":
             found = [each for each in self.there[kind] if given.get("name") in (None, each.get("name"))]
+            if kind == "buckets" and not found:
+                raise AccessRefused(f'answers 404: bucket "{given["name"]}" not found')
             return {kind: found, "content": found}
         return {}
 
