@@ -12,6 +12,7 @@ from dataclasses import dataclass, field
 from alerts.heard import Heard, last_spoke_at, patience_s
 from alerts.outlook import Outlook, outlook
 from alerts.science.heat import filter_step
+from alerts.science.warmest import SURFACE_SHARE
 from alerts.surroundings import TEMPERATURES, UNTRUSTED, gap_after_s
 from alerts.trace import Copies
 from collector.findings import Condition
@@ -201,7 +202,7 @@ def return_figures(watch: UnitWatch) -> dict[str, float | int | str | None]:
 
 def warmest_c(watch: UnitWatch, tub: TubState) -> float:
     """Return the likely temperature of the tub's warmest part: a hung piece's surface runs ahead (rules A24). [°C]"""
-    lead = 0.2 * max(watch.air_c - tub.copies.likely_c, 0.0) if tub.hung and watch.at is not None else 0.0
+    lead = SURFACE_SHARE * max(watch.air_c - tub.copies.likely_c, 0.0) if tub.hung and watch.at is not None else 0.0
     return tub.copies.likely_c + lead
 
 
