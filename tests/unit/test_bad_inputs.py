@@ -274,7 +274,7 @@ KITCHENS: list[Row] = [
      ["line 154: batch 1 hand_reading 1 value: 340 °C is outside -30 to 120 °C; look at the "
          "decimal point and the measure"]),
     ("a hand reading in no tub of the batch", [('tub = "1"\nperson', 'tub = "7"\nperson')],
-     ["line 157: batch 1 hand_reading 1 tub: the batch has no tub 7; use one of: 1"]),
+     ["line 158: batch 1 hand_reading 1 tub: the batch has no tub 7; use one of: 1"]),
     ("an unknown place of the probe", [('where = "brine"', 'where = "soup"')],
      ["line 155: batch 1 hand_reading 1 where: 'soup' is not known; use one of: brine, core, surface, air"]),
     ("a table for a list of them", [("[[unit]]", "[unit]")],
