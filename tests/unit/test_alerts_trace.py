@@ -232,3 +232,17 @@ def test_a_slow_sensor_speaks_for_its_own_interval_where_the_quick_one_is_silent
     readings = stored(air=steady(-0.5, 2.0, 3.0) + steady(7.0, 8.0, 3.0), slow=hourly)
     history = traced(batch(), kitchen(slow), readings, 8.0)
     assert history.gaps == ()
+
+
+def test_a_lag_that_was_not_measured_follows_from_mass_and_thickness() -> None:
+    record = stored(air=steady(-0.5, 2.0, 9.0))
+    hung: dict[str, object] = {"arrangement": "hung", "packing": Packing.OPEN, "method": Method.DRY_BY_WEIGHT}
+    made = AsMade(3.0, meat_c=3.0)
+
+    def lag_h(made: AsMade, **changes: object) -> float:
+        return traced(batch(made=made, tau_s=None, **changes), kitchen(), record, 1.0).tau_s / HOUR
+
+    assert lag_h(made, **hung) == pytest.approx(3.1, abs=0.05)
+    assert lag_h(made, **hung, thickness_mm=25.0) < 2.0
+    # A tub of 20 kg: six hours times the cube root of two.
+    assert lag_h(AsMade(10.0, 10.0, brine_c=3.0, meat_c=3.0)) == pytest.approx(7.56, abs=0.01)
