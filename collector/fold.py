@@ -7,7 +7,7 @@ from typing import Any
 
 from collector import events as e
 from collector.batches import Batch, StageSpan, moved
-from collector.kitchen import Alarm, Gap, Kitchen, Person, ProposalRecord, SignOffRecord, Told
+from collector.kitchen import Alarm, Gap, Kitchen, Person, ProposalRecord, Seen, SignOffRecord, Told
 from collector.readings import Assignment
 from collector.sample import Instant
 
@@ -152,12 +152,27 @@ def _alarm_returned(k: Kitchen, entry: e.Entry, event: e.AlarmReturned) -> Kitch
     return _keep_alarm(k, back)
 
 
+def _attempted(before: tuple[Told, ...], at: Instant, event: e.AlarmTold) -> tuple[Told, ...]:
+    began_at = at if event.state == "attempting" else None
+    told = Told(at, event.occasion, event.person, event.channel, event.state, event.detail, began_at)
+    key = (event.occasion, event.person, event.channel, "attempting")
+    begun = [n for n, t in enumerate(before) if (t.occasion, t.person, t.channel, t.state) == key]
+    if began_at is not None or not begun:
+        return (*before, told)
+    # The latest one has ended; an earlier one was cut off, and its end stays unknown.
+    n = begun[-1]
+    return (*before[:n], replace(told, began_at=before[n].began_at), *before[n + 1 :])
+
+
 def _alarm_told(k: Kitchen, entry: e.Entry, event: e.AlarmTold) -> Kitchen:
     alarm = k.alarm(event.alarm)
     if alarm is None:
         return k
-    told = Told(entry.at, event.occasion, event.person, event.channel, event.accepted, event.detail)
-    heard = replace(alarm, told=(*alarm.told, told))
+    if event.state == "seen":
+        seen = Seen(entry.at, event.occasion, event.person, event.channel)
+        heard = replace(alarm, seen=(*alarm.seen, seen))
+    else:
+        heard = replace(alarm, told=_attempted(alarm.told, entry.at, event))
     if event.alarm in k.past_alarms:
         return replace(k, past_alarms=_with(k.past_alarms, event.alarm, heard))
     return replace(k, alarms=_with(k.alarms, event.alarm, heard))

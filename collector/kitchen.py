@@ -23,11 +23,30 @@ class Told:
     """One attempt to tell one person of one occasion by one channel."""
 
     at: Instant
+    """When it came to its present state."""
     occasion: str
     person: str
     channel: str
-    accepted: bool
+    state: str
+    """`attempting`, `accepted` or `failed`; what was begun and whose end nobody saw stays `attempting`."""
     detail: str = ""
+    began_at: Instant | None = None
+
+    @property
+    def accepted(self) -> bool:
+        """Return whether the channel took it, which does not say that anybody read it."""
+        return self.state == "accepted"
+
+
+@dataclass(frozen=True, slots=True)
+class Seen:
+    """One person opened what they were told of."""
+
+    at: Instant
+    occasion: str
+    person: str
+    by: str
+    """`link` or `page`."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,6 +65,8 @@ class Alarm:
     return_sentence: str = ""
     return_parameters: dict[str, float | int | str | None] = field(default_factory=dict)
     told: tuple[Told, ...] = ()
+    """Every attempt, in the order in which they began."""
+    seen: tuple[Seen, ...] = ()
 
     @property
     def active(self) -> bool:

@@ -72,7 +72,7 @@ SAMPLES: dict[str, e.Event] = {
         e.AlarmChanged("A17", CONDITION),
         e.AlarmAcknowledged("A17", "going", AT + 900, "ten minutes"),
         e.AlarmReturned("A17", "returned", {"estimate_c": 4.5, "n": 2, "who": None}),
-        e.AlarmTold("A17", "again 2", "kim", "webhook", False, "connection refused"),
+        e.AlarmTold("A17", "again 2", "kim", "webhook", "failed", "connection refused"),
         e.ProposalMade(PROPOSAL),
         e.DispositionSigned(SignOff("L-0107", Disposition.HOLD, "wait for the lab", "kim", 31, "bottom shelf")),
         e.GapSuspected(AT, AT + 300, "the broker forgot the session"),
