@@ -21,6 +21,7 @@ from collector.batches import (
     Plan,
     Stage,
 )
+from collector.events_making import Making
 from collector.findings import Condition, Proposal, SignOff
 from collector.readings import Assignment, Site, Unit
 from collector.sample import Instant
@@ -249,6 +250,7 @@ Event: TypeAlias = (
     | PlacementCorrected
     | HandReadingEntered
     | CorrectiveActionEntered
+    | Making
     | BatchEnded
     | AlarmRaised
     | AlarmChanged
@@ -262,7 +264,17 @@ Event: TypeAlias = (
 )
 
 KINDS: dict[str, type[Any]] = {kind.__name__: kind for kind in get_args(Event)}
-VERSIONS: dict[str, int] = {**dict.fromkeys(KINDS, 1), "AlarmTold": 2}
+VERSIONS: dict[str, int] = dict.fromkeys(KINDS, 1) | {
+    "BatchStarted": 2,
+    "AsMadeCorrected": 2,
+    "HandReadingEntered": 2,
+    "AlarmTold": 2,
+}
+
+
+def _what_is_missing_was_not_entered(body: dict[str, Any]) -> dict[str, Any]:
+    # Later versions only added fields, each with a default that says so.
+    return body
 
 
 def _told_with_state(body: dict[str, Any]) -> dict[str, Any]:
@@ -270,7 +282,12 @@ def _told_with_state(body: dict[str, Any]) -> dict[str, Any]:
     return {**rest, "state": "accepted" if body["accepted"] else "failed"}
 
 
-UP_CASTERS: dict[tuple[str, int], Callable[[dict[str, Any]], dict[str, Any]]] = {("AlarmTold", 1): _told_with_state}
+UP_CASTERS: dict[tuple[str, int], Callable[[dict[str, Any]], dict[str, Any]]] = {
+    ("BatchStarted", 1): _what_is_missing_was_not_entered,
+    ("AsMadeCorrected", 1): _what_is_missing_was_not_entered,
+    ("HandReadingEntered", 1): _what_is_missing_was_not_entered,
+    ("AlarmTold", 1): _told_with_state,
+}
 """From (kind, version) to a function that turns that version's body into the next one's."""
 
 
