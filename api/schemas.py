@@ -105,6 +105,16 @@ class Request(BaseModel):
     model_config = ConfigDict(strict=True, extra="forbid", frozen=True)
 
 
+class WindowRequest(Request):
+    """Within which temperatures, and for how long, a stage is meant to stand, and who says so."""
+
+    stage: loosely(Stage)  # type: ignore[valid-type]
+    lowest_c: Figure
+    highest_c: Figure
+    longest_days: Figure
+    source: Name
+
+
 class PlanRequest(Request):
     """What the batch is meant to be."""
 
@@ -127,6 +137,24 @@ class PlanRequest(Request):
     nitrite_percent: Figure | None = None
     tau_hours: Figure | None = None
     note: Short = ""
+    product_class: Short = ""
+    nitrite_basis: Literal["method one", "method two"] = "method two"
+    pickup_percent: Figure | None = None
+    pump_percent: Figure | None = None
+    nitrate_percent: Figure | None = None
+    shape: Literal["slab", "cylinder", "sphere", "brick"] = "slab"
+    length_mm: Figure | None = None
+    width_mm: Figure | None = None
+    vessel: Short = ""
+    vessel_area_cm2: Figure | None = None
+    stacked_mm: Figure | None = None
+    brine_c: Figure | None = None
+    soak_hours: Figure = 0.0
+    process: Short = ""
+    process_aw: Figure | None = None
+    parasite_control: Literal["", "freezing", "tested carcass", "published cure", "officially tested meat"] = ""
+    controlling_factor: Short = ""
+    windows: Annotated[tuple[WindowRequest, ...], Field(strict=False, max_length=20)] = ()
 
 
 class AsMadeRequest(Request):
@@ -143,6 +171,13 @@ class AsMadeRequest(Request):
     meat_c: Figure | None = None
     scale: Short = ""
     supplier_lots: Annotated[tuple[Name, ...], Field(strict=False, max_length=20)] = ()
+    nitrate_percent: Figure | None = None
+    pumped_kg: Figure | None = None
+    brine_state: Literal["", "fresh", "reused", "topped up"] = ""
+    brine_boiled_at: Moment | None = None
+    scale_division_g: Figure | None = None
+    delivery_c: Figure | None = None
+    use_by_at: Moment | None = None
 
 
 class TubRequest(Request):
@@ -199,7 +234,7 @@ class CorrectPlacements(Request):
 class EnterHandReading(Request):
     """A person measured something."""
 
-    measure: Literal["temperature", "strength", "ph", "aw", "mass"] = "temperature"
+    measure: Literal["temperature", "strength", "ph", "aw", "mass", "salt", "nitrite"] = "temperature"
     value: Figure
     where: loosely(Where)  # type: ignore[valid-type]
     probe: Name
@@ -207,6 +242,7 @@ class EnterHandReading(Request):
     lot: Code | None = None
     unit: Name | None = None
     tub: Name | None = None
+    method: Short = ""
 
 
 class EnterCorrectiveAction(Request):

@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 from enum import StrEnum
 
+from collector.logs import CoreLog, Disposal, LabelApplied, SoakLog, TaskDone
 from collector.sample import Instant
 
 
@@ -46,6 +47,21 @@ class Packing(StrEnum):
 
 
 @dataclass(frozen=True, slots=True)
+class StageWindow:
+    """Within which temperatures, and for how long, a stage is meant to stand, and who says so."""
+
+    stage: Stage
+    lowest_c: float
+    """[°C]"""
+    highest_c: float
+    """[°C]"""
+    longest_s: float
+    """[s]"""
+    source: str
+    """The document or approved process and its number; `house` where it is the site's own."""
+
+
+@dataclass(frozen=True, slots=True)
 class Plan:
     """What the batch is meant to be."""
 
@@ -75,6 +91,39 @@ class Plan:
     tau_s: float | None = None
     """Time constant of the product where one was measured; None for the prior. [s]"""
     note: str = ""
+    product_class: str = ""
+    """Class of the rulebook that sets the nitrite limit; empty where nobody has chosen one."""
+    nitrite_basis: str = "method two"
+    """`method one` (by measured pick-up) or `method two` (as if all of it went into meat and brine alike)."""
+    pickup_percent: float | None = None
+    """Measured pick-up under brine. [% of the meat's mass]"""
+    pump_percent: float | None = None
+    """Brine injected. [% of the meat's mass]"""
+    nitrate_percent: float | None = None
+    """NaNO3 in the curing salt by its lot. [% w/w]"""
+    shape: str = "slab"
+    """`slab`, `cylinder`, `sphere` or `brick`."""
+    length_mm: float | None = None
+    width_mm: float | None = None
+    vessel: str = ""
+    """What the vessel is made of: `plastic`, `glass`, `stainless`, `aluminium` and so on; empty for not said."""
+    vessel_area_cm2: float | None = None
+    """Floor of the vessel. [cm²]"""
+    stacked_mm: float | None = None
+    """How high the meat lies in the vessel. [mm]"""
+    brine_c: float | None = None
+    """Brine at filling, as planned. [°C]"""
+    soak_s: float = 0.0
+    """Planned soak after the cure. [s]"""
+    process: str = ""
+    """Approved or published process of the uncooked route, with its number."""
+    process_aw: float | None = None
+    """The water activity that this process asks for; None for the rulebook's."""
+    parasite_control: str = ""
+    """`freezing`, `tested carcass`, `published cure` or `officially tested meat`; empty for none stated."""
+    controlling_factor: str = ""
+    """What holds botulinum back in a sealed pack throughout, with its source; empty for nothing."""
+    windows: tuple[StageWindow, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,6 +144,19 @@ class AsMade:
     """Core of the meat at filling. [°C]"""
     scale: str = ""
     supplier_lots: tuple[str, ...] = ()
+    nitrate_percent: float | None = None
+    """NaNO3 by the bag of this lot. [% w/w]"""
+    pumped_kg: float | None = None
+    """The meat after injection. [kg]"""
+    brine_state: str = ""
+    """`fresh`, `reused` or `topped up`; empty for not said."""
+    brine_boiled_at: Instant | None = None
+    """When the brine was boiled; it is judged by its age."""
+    scale_division_g: float | None = None
+    """The smallest step that the scale shows. [g]"""
+    delivery_c: float | None = None
+    """The meat at delivery. [°C]"""
+    use_by_at: Instant | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -134,13 +196,34 @@ class HandReading:
 
     measured_at: Instant
     measure: str
-    """`temperature`, `strength`, `ph`, `aw` or `mass`."""
+    """`temperature`, `strength`, `ph`, `aw`, `mass`, `salt` (% of the water phase) or `nitrite` (residual, ppm)."""
     value: float
     where: Where
     probe: str
     lot: str | None = None
     unit: str | None = None
     tub: str | None = None
+    method: str = ""
+    """How it was measured, and by which laboratory."""
+
+
+@dataclass(frozen=True, slots=True)
+class PlanChange:
+    """The plan became another one: who signed it, why, and what it was before."""
+
+    changed_at: Instant
+    person: str
+    reason: str
+    before: Plan
+
+
+@dataclass(frozen=True, slots=True)
+class Strand:
+    """Meat of another batch that went into this one: where it came from, and which tub it stands in now."""
+
+    lot: str
+    tub: str
+    into: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -167,6 +250,19 @@ class Batch:
     hand_readings: tuple[HandReading, ...] = ()
     actions: tuple[CorrectiveAction, ...] = ()
     ended_at: Instant | None = None
+    planned_by: str = ""
+    """Who entered the plan that now holds, and so chose its product class."""
+    plan_changes: tuple[PlanChange, ...] = ()
+    core_logs: tuple[CoreLog, ...] = ()
+    soaks: tuple[SoakLog, ...] = ()
+    tasks_done: tuple[TaskDone, ...] = ()
+    labels: tuple[LabelApplied, ...] = ()
+    disposals: tuple[Disposal, ...] = ()
+    split_from: str = ""
+    """The batch whose tubs these were; they brought their whole history with them."""
+    merged_at: Instant | None = None
+    strands: tuple[Strand, ...] = ()
+    """Where the meat of a merged batch came from; every one of these histories counts."""
 
     @property
     def tubs(self) -> tuple[str, ...]:

@@ -21,6 +21,7 @@ from collector.batches import (
     Plan,
     Stage,
 )
+from collector.events_making import Making
 from collector.findings import Condition, Proposal, SignOff
 from collector.readings import Assignment, Site, Unit
 from collector.sample import Instant
@@ -247,6 +248,7 @@ Event: TypeAlias = (
     | PlacementCorrected
     | HandReadingEntered
     | CorrectiveActionEntered
+    | Making
     | BatchEnded
     | AlarmRaised
     | AlarmChanged
@@ -260,8 +262,19 @@ Event: TypeAlias = (
 )
 
 KINDS: dict[str, type[Any]] = {kind.__name__: kind for kind in get_args(Event)}
-VERSIONS: dict[str, int] = dict.fromkeys(KINDS, 1)
-UP_CASTERS: dict[tuple[str, int], Callable[[dict[str, Any]], dict[str, Any]]] = {}
+VERSIONS: dict[str, int] = dict.fromkeys(KINDS, 1) | {"BatchStarted": 2, "AsMadeCorrected": 2, "HandReadingEntered": 2}
+
+
+def _what_is_missing_was_not_entered(body: dict[str, Any]) -> dict[str, Any]:
+    # Later versions only added fields, each with a default that says so.
+    return body
+
+
+UP_CASTERS: dict[tuple[str, int], Callable[[dict[str, Any]], dict[str, Any]]] = {
+    ("BatchStarted", 1): _what_is_missing_was_not_entered,
+    ("AsMadeCorrected", 1): _what_is_missing_was_not_entered,
+    ("HandReadingEntered", 1): _what_is_missing_was_not_entered,
+}
 """From (kind, version) to a function that turns that version's body into the next one's."""
 
 

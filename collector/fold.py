@@ -7,6 +7,7 @@ from typing import Any
 
 from collector import events as e
 from collector.batches import Batch, StageSpan, moved
+from collector.fold_making import STEPS as MAKING_STEPS
 from collector.kitchen import Alarm, Gap, Kitchen, Person, ProposalRecord, SignOffRecord, Told
 from collector.readings import Assignment
 from collector.sample import Instant
@@ -58,7 +59,7 @@ def _row_confirmed(k: Kitchen, entry: e.Entry, event: e.RowConfirmed) -> Kitchen
 
 def _batch_started(k: Kitchen, entry: e.Entry, event: e.BatchStarted) -> Kitchen:
     stages = (StageSpan(event.stage, entry.at),)
-    batch = Batch(event.lot, event.plan, event.as_made, entry.at, event.placements, stages)
+    batch = Batch(event.lot, event.plan, event.as_made, entry.at, event.placements, stages, planned_by=entry.by)
     return replace(k, batches=_with(k.batches, event.lot, batch))
 
 
@@ -198,6 +199,7 @@ _STEPS: dict[type[Any], Callable[[Kitchen, e.Entry, Any], Kitchen]] = {
     e.PlacementCorrected: _placement_corrected,
     e.HandReadingEntered: _hand_reading_entered,
     e.CorrectiveActionEntered: _action_entered,
+    **MAKING_STEPS,
     e.BatchEnded: _batch_ended,
     e.AlarmRaised: _alarm_raised,
     e.AlarmChanged: _alarm_changed,

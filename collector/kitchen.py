@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 from collector import events as e
 from collector.batches import Batch
 from collector.findings import Condition, Disposition, Proposal, SignOff
+from collector.logs import Calibration, Composition, ShiftNote, UnderTest
 from collector.readings import Assignment, Site, Unit
 from collector.sample import Instant
 
@@ -111,6 +112,12 @@ class Kitchen:
     sign_offs: dict[str, tuple[SignOffRecord, ...]] = field(default_factory=dict)
     gaps: tuple[Gap, ...] = ()
     set_aside: dict[str, str] = field(default_factory=dict)
+    compositions: tuple[Composition, ...] = ()
+    """What was read on bags of curing salt, by whom."""
+    calibrations: tuple[Calibration, ...] = ()
+    """Every comparison of an instrument with a reference, in the order in which they were entered."""
+    under_test: tuple[UnderTest, ...] = ()
+    notes: tuple[ShiftNote, ...] = ()
 
     def assigned(self, channel: str, at: Instant) -> Assignment | None:
         """Return what a channel measures at the instant, or None."""

@@ -5,7 +5,7 @@ from typing import Annotated, Literal
 
 from pydantic import AfterValidator, BeforeValidator, Field
 
-from collector.batches import AsMade, HandReading, Method, Packing, Placement, Plan, Route, Stage, Where
+from collector.batches import AsMade, HandReading, Method, Packing, Placement, Plan, Route, Stage, StageWindow, Where
 from collector.formats.names import channel_refusal
 from collector.formats.times import zone_named
 from collector.readings import Assignment, Quantity, Site, Unit
@@ -86,6 +86,9 @@ Temperature = Annotated[float, Field(ge=COLDEST_C, le=WARMEST_C)]
 Mass = Annotated[float, Field(ge=0.0, le=HEAVIEST_KG)]
 Percent = Annotated[float, Field(ge=0.0, le=100.0)]
 Texts = Annotated[tuple[Name, ...], Field(strict=False)]
+Millimetres = Annotated[float, Field(ge=1.0, le=5000.0)]
+Shape = Literal["slab", "cylinder", "sphere", "brick"]
+Parasites = Literal["", "freezing", "tested carcass", "published cure", "officially tested meat"]
 
 
 class SiteTable(Table):
@@ -169,6 +172,21 @@ class ConfirmedTable(Table):
     person: Id = Field(description="the id of the person who compared it")
 
 
+class WindowTable(Table):
+    """Within which temperatures, and for how long, a stage is meant to stand."""
+
+    stage: Annotated[Stage, Field(strict=False)] = Field(description=", ".join(Stage))
+    lowest_c: Temperature = Field(description="the coldest it may be, in °C")
+    highest_c: Temperature = Field(description="the warmest it may be, in °C")
+    longest_days: float = Field(gt=0.0, le=720.0, description="the longest it may last, in days")
+    source: Name = Field(description="the document or approved process with its number, or house")
+
+    def made(self) -> StageWindow:
+        """Return the window, its length in seconds."""
+        longest_s = round(self.longest_days * DAY_S, 3)
+        return StageWindow(self.stage, self.lowest_c, self.highest_c, longest_s, self.source)
+
+
 class PlanTable(Table):
     """What a batch is meant to be."""
 
@@ -191,12 +209,33 @@ class PlanTable(Table):
     nitrite_percent: Percent | None = None
     tau_hours: float | None = Field(default=None, ge=0.1, le=72.0)
     note: Words = ""
+    product_class: Words = ""
+    nitrite_basis: Literal["method one", "method two"] = "method two"
+    pickup_percent: Percent | None = None
+    pump_percent: Percent | None = None
+    nitrate_percent: Percent | None = None
+    shape: Shape = "slab"
+    length_mm: Millimetres | None = None
+    width_mm: Millimetres | None = None
+    vessel: Words = ""
+    vessel_area_cm2: float | None = Field(default=None, gt=0.0, le=100_000.0)
+    stacked_mm: Millimetres | None = None
+    brine_c: Temperature | None = None
+    soak_hours: float = Field(default=0.0, ge=0.0, le=240.0)
+    process: Words = ""
+    process_aw: float | None = Field(default=None, gt=0.0, le=1.0)
+    parasite_control: Parasites = ""
+    controlling_factor: Words = ""
+    windows: Annotated[tuple[WindowTable, ...], Field(strict=False)] = Field(default=(), alias="window")
 
     def made(self) -> Plan:
         """Return the plan, spans in seconds."""
-        said = {key: value for key, value in self if key not in ("cure_days", "tau_hours")}
+        spans = ("cure_days", "tau_hours", "soak_hours", "windows")
+        said = {key: value for key, value in self if key not in spans}
         tau_s = None if self.tau_hours is None else self.tau_hours * HOUR_S
-        return Plan(**said, cure_s=round(self.cure_days * DAY_S, 3), tau_s=tau_s)
+        cure_s, soak_s = round(self.cure_days * DAY_S, 3), round(self.soak_hours * HOUR_S, 3)
+        windows = tuple(window.made() for window in self.windows)
+        return Plan(**said, cure_s=cure_s, tau_s=tau_s, soak_s=soak_s, windows=windows)
 
 
 class AsMadeTable(Table):
@@ -213,6 +252,13 @@ class AsMadeTable(Table):
     meat_c: Temperature | None = None
     scale: Words = ""
     supplier_lots: Texts = ()
+    nitrate_percent: Percent | None = None
+    pumped_kg: Mass | None = None
+    brine_state: Literal["", "fresh", "reused", "topped up"] = ""
+    brine_boiled_at: Moment | None = Field(default=None, alias="brine_boiled")
+    scale_division_g: float | None = Field(default=None, gt=0.0, le=10_000.0)
+    delivery_c: Temperature | None = None
+    use_by_at: Moment | None = Field(default=None, alias="use_by")
 
     def made(self) -> AsMade:
         """Return the sheet."""
@@ -237,16 +283,19 @@ class HandReadingTable(Table):
     """What a person measured and entered."""
 
     at: Moment = Field(description="the time of measuring")
-    measure: Literal["temperature", "strength", "ph", "aw", "mass"] = Field(description="what was measured")
+    measure: Literal["temperature", "strength", "ph", "aw", "mass", "salt", "nitrite"] = Field(
+        description="what was measured"
+    )
     value: float = Field(description="the figure that was read")
     where: Annotated[Where, Field(strict=False)] = Field(description=", ".join(Where))
     probe: Name = Field(description="the instrument")
     person: Id = Field(description="the id of the person who measured")
     tub: Name | None = None
+    method: Words = ""
 
     def made(self, lot: str) -> HandReading:
         """Return the hand reading of a batch."""
-        return HandReading(self.at, self.measure, self.value, self.where, self.probe, lot, None, self.tub)
+        return HandReading(self.at, self.measure, self.value, self.where, self.probe, lot, None, self.tub, self.method)
 
 
 class BatchTable(Table):

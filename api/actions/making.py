@@ -3,7 +3,7 @@
 from api.actions.faults import Check, Faults, Result, fault, living
 from api.actions.standing import standing
 from api.schemas import AsMadeRequest, BeginStage, CorrectAsMade, EndBatch, PlanRequest, StartBatch
-from collector.batches import AsMade, Packing, Placement, Plan
+from collector.batches import AsMade, Packing, Placement, Plan, StageWindow
 from collector.events import AsMadeCorrected, BatchEnded, BatchStarted, StageBegun
 from collector.findings import Disposition
 from collector.kitchen import Kitchen, Person
@@ -22,9 +22,14 @@ def as_made_of(sheet: AsMadeRequest) -> AsMade:
 
 def plan_of(plan: PlanRequest) -> Plan:
     """Return the plan as it is recorded, spans in seconds."""
-    said = plan.model_dump(exclude={"cure_days", "tau_hours"})
+    said = plan.model_dump(exclude={"cure_days", "tau_hours", "soak_hours", "windows"})
     tau_s = None if plan.tau_hours is None else plan.tau_hours * 3600.0
-    return Plan(**said, cure_s=round(plan.cure_days * 86_400.0, 3), tau_s=tau_s)
+    cure_s, soak_s = round(plan.cure_days * 86_400.0, 3), round(plan.soak_hours * 3600.0, 3)
+    windows = tuple(
+        StageWindow(w.stage, w.lowest_c, w.highest_c, round(w.longest_days * 86_400.0, 3), w.source)
+        for w in plan.windows
+    )  # fmt: skip
+    return Plan(**said, cure_s=cure_s, tau_s=tau_s, soak_s=soak_s, windows=windows)
 
 
 def _check_plan(check: Check, plan: PlanRequest) -> None:
@@ -33,7 +38,18 @@ def _check_plan(check: Check, plan: PlanRequest) -> None:
     check.weight("plan.meat_kg", plan.meat_kg, needed=True)
     for name in ("water_kg", "salt_kg", "sugar_kg", "curing_salt_kg"):
         check.weight(f"plan.{name}", getattr(plan, name))
-    check.between("plan.nitrite_percent", plan.nitrite_percent, 0.0, 100.0, "%")
+    for name in ("nitrite_percent", "nitrate_percent", "pickup_percent", "pump_percent"):
+        check.between(f"plan.{name}", getattr(plan, name), 0.0, 100.0, "%")
+    for name in ("length_mm", "width_mm", "stacked_mm"):
+        check.between(f"plan.{name}", getattr(plan, name), 1.0, 5000.0, "mm")
+    check.between("plan.vessel_area_cm2", plan.vessel_area_cm2, 1.0, 100_000.0, "cm²")
+    check.temperature("plan.brine_c", plan.brine_c)
+    check.between("plan.soak_hours", plan.soak_hours, 0.0, 240.0, "h")
+    check.between("plan.process_aw", plan.process_aw, 0.5, 1.0, "aw")
+    for index, window in enumerate(plan.windows):
+        check.temperature(f"plan.windows.{index}.lowest_c", window.lowest_c)
+        check.temperature(f"plan.windows.{index}.highest_c", window.highest_c)
+        check.between(f"plan.windows.{index}.longest_days", window.longest_days, 0.01, 720.0, "days")
     check.between("plan.tau_hours", plan.tau_hours, 0.1, 72.0, "h")
 
 
@@ -42,6 +58,10 @@ def _check_sheet(check: Check, sheet: AsMadeRequest) -> None:
     for name in ("water_kg", "salt_kg", "sugar_kg", "curing_salt_kg"):
         check.weight(f"as_made.{name}", getattr(sheet, name))
     check.between("as_made.nitrite_percent", sheet.nitrite_percent, 0.0, 100.0, "%")
+    check.between("as_made.nitrate_percent", sheet.nitrate_percent, 0.0, 100.0, "%")
+    check.weight("as_made.pumped_kg", sheet.pumped_kg)
+    check.between("as_made.scale_division_g", sheet.scale_division_g, 0.01, 10_000.0, "g")
+    check.temperature("as_made.delivery_c", sheet.delivery_c)
     check.temperature("as_made.brine_c", sheet.brine_c)
     check.temperature("as_made.meat_c", sheet.meat_c)
 

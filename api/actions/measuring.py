@@ -15,6 +15,8 @@ BOUNDS = {
     "ph": (0.0, 14.0, "pH"),
     "aw": (0.0, 1.0, "aw"),
     "mass": (0.001, HEAVIEST_KG, "kg"),
+    "salt": (0.0, 26.4, "%"),
+    "nitrite": (0.0, 5000.0, "ppm"),
 }
 """What can be measured at all; 26.4 % is saturated brine (rules e-9)."""
 OLDEST_S = 30 * 86_400.0
@@ -58,7 +60,7 @@ def enter_hand_reading(kitchen: Kitchen, request: EnterHandReading, person: Pers
     _check_value(check, request, batch, at)
     reading = HandReading(
         round(at, 3), request.measure, request.value, request.where, request.probe,
-        lot=request.lot, unit=request.unit, tub=request.tub,
+        lot=request.lot, unit=request.unit, tub=request.tub, method=request.method,
     )  # fmt: skip
     return check.result(person, at, [HandReadingEntered(reading)])
 

@@ -4,14 +4,19 @@ from collections.abc import Callable
 from typing import Any
 
 from alerts.sentences import TITLES, clock_text, condition_text, sentence
+from api.pages.telling_making import WORDS as MAKING_WORDS
 from api.pages.wording import DISPOSITIONS, degrees, short_text
 from api.tonight import zone_of
 from collector import events as e
+from collector.events_making import BatchesMerged, BatchSplit
 from collector.kitchen import Kitchen
 
 Words = Callable[[Any, Kitchen, str], str]
 PROGRAM = {"watch": "the watch", "rules": "the rules", "system": "the program"}
-MEASURED = {"temperature": "°C", "strength": "% salt", "ph": "pH", "aw": "water activity", "mass": "kg"}
+MEASURED = {
+    "temperature": "°C", "strength": "% salt", "ph": "pH", "aw": "water activity", "mass": "kg",
+    "salt": "% salt of the water", "nitrite": "ppm residual nitrite",
+}  # fmt: skip
 
 
 def by_words(kitchen: Kitchen, by: str) -> str:
@@ -118,6 +123,7 @@ WORDS: dict[type[Any], Words] = {
     e.PlacementCorrected: _placed,
     e.HandReadingEntered: _hand,
     e.CorrectiveActionEntered: _action,
+    **MAKING_WORDS,
     e.BatchEnded: lambda v, k, z: f"{v.lot} ended. {v.reason}",
     e.AlarmRaised: _raised,
     e.AlarmChanged: _raised,
@@ -154,6 +160,10 @@ def lots_of(entry: e.Entry, kitchen: Kitchen) -> tuple[str, ...]:
         return (event.reading.lot,) if event.reading.lot is not None else ()
     if isinstance(event, e.ChannelAssigned):
         return (event.assignment.lot,) if event.assignment.lot is not None else ()
+    if isinstance(event, BatchSplit):
+        return (event.lot, event.child)
+    if isinstance(event, BatchesMerged):
+        return (event.child, *dict.fromkeys(strand.lot for strand in event.strands))
     return (str(event.lot),) if hasattr(event, "lot") else ()
 
 

@@ -7,6 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from collector import events as e
+from collector import events_making as m
 from collector.batches import (
     AsMade,
     CorrectiveAction,
@@ -18,12 +19,14 @@ from collector.batches import (
     Route,
     Stage,
     StageSpan,
+    Strand,
     Where,
 )
 from collector.events import KINDS, Draft, Entry, decode, encode
 from collector.findings import Condition, Disposition, Proposal, SignOff
 from collector.fold import fold, step
 from collector.kitchen import Gap, Kitchen, Person, ProposalRecord, SignOffRecord, Told
+from collector.logs import Calibration, Composition, CoreLog, Disposal, LabelApplied, SoakLog, TaskDone, UnderTest
 from collector.readings import Assignment, Quantity, Site, Unit
 
 NOON = 1_767_268_800.0
@@ -329,7 +332,21 @@ LIFE: list[e.Event] = [
     e.AssignmentEnded("c", NOON + 21 * H, "taken out"),
     e.GapSuspected(NOON, NOON + 5, "session lost"),
     e.ItemSetAside("unit fridge", "first"),
-    e.BatchEnded("L1", NOON + 30 * H, "sold"),
+    m.CompositionConfirmed(Composition("CS-1", 6.25, 0.0, "kim", NOON)),
+    m.CalibrationEntered(Calibration("c", "channel", NOON, "melting ice", 0.3, 0.0, NOON + 1e7, "kim")),
+    m.SensorUnderTest("c", NOON),
+    m.SensorBack("c", NOON + 60),
+    m.NotePinned("tub 1 is held"),
+    m.NoteSeen(28),
+    m.TaskReported("L1", TaskDone("turn 1", NOON, "kim")),
+    m.SoakLogged("L1", SoakLog(NOON, NOON + 60, 4.0, "kim")),
+    m.CoreLogged("L1", CoreLog("cook", "p", ((NOON, 10.0), (NOON + 60, 70.0)), "kim")),
+    m.LabelReported("L1", LabelApplied("cook before eating", True, NOON, "kim")),
+    m.FoodDisposed("L1", Disposal(1.0, "binned", "Sam", NOON, "kim")),
+    m.BatchSplit("L1", "L1b", ("2",)),
+    m.PlanChanged("L1", replace(PLAN, route=Route.SOLD_RAW), "for the counter"),
+    m.BatchesMerged("L3", PLAN, 6.0, (Strand("L1b", "2", "A"),), (Placement("A", "fridge", NOON + 38 * H),)),
+    e.BatchEnded("L1", NOON + 60 * H, "sold"),
 ]
 
 
@@ -372,3 +389,49 @@ def test_a_past_state_answers_as_it_did_then() -> None:
     now = fold(whole)
     assert now.active_alarms() == ()
     assert now.proposal_of("L1") == ProposalRecord(11, NOON + 10 * H, "kim", proposal())
+
+
+def made(*events: e.Event) -> Kitchen:
+    return fold(entries(*events))
+
+
+def test_a_changed_plan_keeps_what_it_was_who_signed_and_why() -> None:
+    cooked = made(STARTED, m.PlanChanged("L1", replace(PLAN, route=Route.SOLD_RAW), "for the counter")).batches["L1"]
+    assert cooked.plan.route is Route.SOLD_RAW
+    assert [(c.reason, c.before.route) for c in cooked.plan_changes] == [("for the counter", Route.COOKED)]
+
+
+def test_a_split_batch_brings_its_whole_history_and_leaves_the_parent_its_own() -> None:
+    before = made(STARTED).batches["L1"]
+    k = made(STARTED, m.BatchSplit("L1", "L1b", ("2",)))
+    child, parent = k.batches["L1b"], k.batches["L1"]
+    assert (child.started_at, child.stages, child.as_made) == (before.started_at, before.stages, before.as_made)
+    assert child.placements == tuple(p for p in before.placements if p.tub == "2")
+    assert all(p.until_at is not None for p in parent.placements if p.tub == "2")
+    assert any(p.until_at is None for p in parent.placements if p.tub == "1")
+
+
+def test_a_hold_that_was_signed_goes_with_the_tubs_that_are_split_off() -> None:
+    signed = e.DispositionSigned(SignOff("L1", Disposition.HOLD, "wait", "kim", 2))
+    k = made(STARTED, e.ProposalMade(proposal()), signed, m.BatchSplit("L1", "L1b", ("2",)))
+    record = k.sign_off_of("L1b")
+    assert record is not None and record.sign_off.disposition is Disposition.HOLD
+
+
+def test_merged_batches_end_and_the_new_one_names_every_tub_it_came_from() -> None:
+    strands = (Strand("L1", "1", "A"), Strand("L1", "2", "A"))
+    k = made(STARTED, m.BatchesMerged("L9", PLAN, 12.0, strands, (Placement("A", "fridge", NOON + 2 * H),)))
+    assert k.batches["L1"].ended_at == k.batches["L9"].merged_at is not None
+    assert k.batches["L9"].strands == strands
+    assert k.batches["L9"].started_at == k.batches["L1"].started_at
+
+
+def test_a_sensor_is_under_test_until_it_stands_in_its_place_again() -> None:
+    away = m.SensorUnderTest("c", NOON)
+    assert made(away).under_test == (UnderTest("c", NOON),)
+    assert made(away, m.SensorBack("c", NOON + 60)).under_test == (UnderTest("c", NOON, NOON + 60),)
+
+
+def test_a_note_is_seen_once_by_each_who_reads_it() -> None:
+    k = made(m.NotePinned("tub 1 is held"), m.NoteSeen(1), m.NoteSeen(1))
+    assert [note.seen_by for note in k.notes] == [("kim",)]
