@@ -547,6 +547,11 @@ def test_a_pasted_message_shows_what_it_would_become_and_keeps_nothing(ada: Some
     status, text = ada.send("/read", topic="kitchen/gauge", message='{"celsius": 4.1}', mapping=MAPPING)
     assert status == 200
     assert "gauge/air = 4.1 Cel at 2026-11-25T07:10:00.000Z (by receipt)" in text
+    assert "sent again, it would be state: kept as it came" in text
+    status, text = ada.send("/read", topic="kitchen/gauge", message='{"celsius": 4.1}', mapping=MAPPING, retained="yes")
+    assert "gauge/air = 4.1" not in text
+    assert "No reading." in text
+    assert "sent again, it is state: kept as it came, from nobody knows when, and no reading" in text
     status, text = ada.send("/read", topic="kitchen/gauge", message='{"celsius": NaN}', mapping=MAPPING)
     assert (status, "It cannot be read" in text) == (200, True)
     assert (office.journal.head(), office.readings.head()) == before
