@@ -121,7 +121,10 @@ class Kitchen:
     position: int = 0
     sites: dict[str, Site] = field(default_factory=dict)
     units: dict[str, Unit] = field(default_factory=dict)
+    said: tuple[Assignment, ...] = ()
+    """What people said that channels measure."""
     assignments: tuple[Assignment, ...] = ()
+    """The same as readings are judged by it: errors that a check found are taken off, time under test is left out."""
     people: dict[str, Person] = field(default_factory=dict)
     rota: tuple[tuple[str, float], ...] = ()
     confirmed: dict[tuple[str, str], e.RowConfirmed] = field(default_factory=dict)

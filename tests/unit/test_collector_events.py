@@ -89,7 +89,7 @@ SAMPLES: dict[str, e.Event] = {
         m.BatchSplit("L-0107", "L-0107b", ("1",)),
         m.BatchesMerged("L-0200", PLAN, 20.5, (Strand("L-0107", "1", "A"), Strand("L-0108", "2", "A")), PLACED),
         m.CompositionConfirmed(Composition("CS-0417", 6.25, 1.0, "kim", AT)),
-        m.CalibrationEntered(Calibration("c1", "channel", AT, "melting ice", 0.25, 0.0, AT + 1e7, "kim")),
+        m.CalibrationEntered(Calibration("c1", "channel", AT, "melting ice", 0.25, 0.0, AT + 1e7, "kim", 0.5)),
         m.SensorUnderTest("c1", AT),
         m.SensorBack("c1", AT + 600),
         m.NotePinned("tub 1 is on hold"),

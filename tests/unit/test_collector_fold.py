@@ -354,7 +354,7 @@ LIFE: list[e.Event] = [
     e.GapSuspected(NOON, NOON + 5, "session lost"),
     e.ItemSetAside("unit fridge", "first"),
     m.CompositionConfirmed(Composition("CS-1", 6.25, 0.0, "kim", NOON)),
-    m.CalibrationEntered(Calibration("c", "channel", NOON, "melting ice", 0.3, 0.0, NOON + 1e7, "kim")),
+    m.CalibrationEntered(Calibration("c", "channel", NOON, "melting ice", 0.3, 0.0, NOON + 1e7, "kim", 0.5)),
     m.SensorUnderTest("c", NOON),
     m.SensorBack("c", NOON + 60),
     m.NotePinned("tub 1 is held"),
