@@ -128,10 +128,14 @@ def evidence_of(
 def basis(case: Case, rows: Iterable[str]) -> dict[str, str]:
     """Return where the numbers that decided come from, in words: house limits, documents, and what nobody checked."""
     limits = [case.book.limits[row] for row in dict.fromkeys(rows)]
-    house = [f"share {row.printed}" if row.unit == "1" else row.printed for row in limits if row.known == "house"]
-    unchecked = [row.cited for row in limits if row.known == "memory" and row.id not in case.confirmed]
-    checked = [row.cited for row in limits if row.known != "house" and row.cited not in unchecked]
+    shipped = [row for row in limits if not row.own]
+    house = [f"share {row.printed}" if row.unit == "1" else row.printed for row in shipped if row.known == "house"]
+    unchecked = [row.cited for row in shipped if row.known == "memory" and row.id not in case.confirmed]
+    checked = [row.cited for row in shipped if row.known != "house" and row.cited not in unchecked]
     named = {"house": house, "sources": checked, "unchecked": unchecked}
+    own = [row.own for row in limits if row.own]
+    if own:
+        named["own"] = own
     return {key: "; ".join(dict.fromkeys(values)) for key, values in named.items()}
 
 

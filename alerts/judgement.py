@@ -2,6 +2,7 @@
 
 from alerts.disposition import propose
 from alerts.rulebook.book import Rulebook
+from alerts.rulebook.site_limits import with_site_limits
 from alerts.rules import judge
 from alerts.surroundings import Fetch
 from alerts.trace import batch_history
@@ -43,5 +44,6 @@ def judged(
     history = batch_history(kitchen.batches[lot], kitchen, fetching_once(fetch), now)
     if history is None:
         return None
+    rulebook = with_site_limits(rulebook, kitchen.site_limits)
     findings = judge(history, rulebook, confirmed_rows(kitchen, rulebook), now)
     return propose(history, findings, rulebook, now, software)

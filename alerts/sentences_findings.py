@@ -121,6 +121,8 @@ def _basis(figures: _Figures) -> str:
         said.append(f"{figures['unit_limit_c']:.1f} °C is the unit's own limit.")
     if house:
         said.append(f"House limit{'s' if ';' in house else ''}, without a source: {house}.")
+    if figures.get("own"):
+        said.append(f"Set by this site: {figures['own']}.")
     if unchecked:
         said.append(f"By {unchecked}: not checked against the document.")
     return " ".join(part for part in said if part)

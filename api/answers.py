@@ -248,6 +248,19 @@ class RowAnswer(Answer):
     confirmed_by: str | None
 
 
+class SiteLimitAnswer(Answer):
+    """A limit of the site's own; `looser` ones are printed on every record that they touch."""
+
+    limit: str
+    value: float
+    shipped: float
+    unit: str
+    looser: bool
+    in_force: bool
+    reason: str
+    person: str
+
+
 class PersonAnswer(Answer):
     id: str
     name: str

@@ -8,6 +8,7 @@ import click
 
 from alerts.rulebook.book import Rulebook
 from alerts.rulebook.shelf import load, names
+from alerts.rulebook.site_limits import limit_fault, with_site_limits
 from collector.kitchen_file import KitchenFile, read_kitchen
 from collector.readings_influx import Place
 from collector.settings import Settings, parse
@@ -87,7 +88,21 @@ def read_described(path: Path) -> KitchenFile:
 
 def law_faults(described: KitchenFile) -> tuple[Fault, ...]:
     """Return what a described kitchen says that the rulebooks do not know, or do not allow."""
-    return (*_limit_faults(described, load(described.site.authority)), *_row_faults(described))
+    book = load(described.site.authority)
+    own = {one.limit: one for one in described.own_limits}
+    return (
+        *_own_faults(described, book),
+        *_limit_faults(described, with_site_limits(book, own)),
+        *_row_faults(described),
+    )
+
+
+def _own_faults(described: KitchenFile, book: Rulebook) -> Iterable[Fault]:
+    for index, own in enumerate(described.own_limits):
+        wrong = limit_fault(book, own.limit, own.value, own.reason)
+        if wrong is not None:
+            key, what, mend = wrong
+            yield described.sheet.fault(("own_limit", index, key), what, mend)
 
 
 def _limit_faults(described: KitchenFile, book: Rulebook) -> Iterable[Fault]:

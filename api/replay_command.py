@@ -13,6 +13,7 @@ import click
 from alerts.judgement import limit_of
 from alerts.replay import Replay, VirtualClock, alarm_row, estimate_row
 from alerts.rulebook.shelf import load
+from alerts.rulebook.site_limits import with_site_limits
 from api.config_file import read_described, refuse
 from api.reading_lines import BadLine, instant_of, read_lines, units_of
 from api.works import software
@@ -64,7 +65,13 @@ def replayed(
     if found.faults:
         raise refuse(found.faults, "nothing was judged")
     book = load(described.site.authority)
-    replay = Replay(found.drafts, book, software(), lambda kitchen, unit: limit_of(book, unit), VirtualClock(start_at))
+    replay = Replay(
+        found.drafts,
+        book,
+        software(),
+        lambda kitchen, unit: limit_of(with_site_limits(book, kitchen.site_limits), unit),
+        VirtualClock(start_at),
+    )
     replay.run(readings, until_at, progress)
     return replay
 

@@ -317,6 +317,14 @@ class ConfirmRow(Request):
     document: Words
 
 
+class SetLimit(Request):
+    """A limit of the site's own in place of the rulebook's; without a value the rulebook's stands again."""
+
+    limit: Name
+    value: Figure | None
+    reason: Words
+
+
 class DescribePerson(Request):
     """A person of the site, by the name that signs."""
 

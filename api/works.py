@@ -17,6 +17,7 @@ from alerts.judgement import judged, limit_of
 from alerts.live import TICK_S, LiveWatch
 from alerts.rulebook.book import Rulebook
 from alerts.rulebook.shelf import load
+from alerts.rulebook.site_limits import with_site_limits
 from alerts.schedule import Calendar
 from alerts.service import CURSOR, Service
 from alerts.trace import batch_history
@@ -125,9 +126,9 @@ class Works:
         )
 
     def rulebook(self, kitchen: Kitchen, unit: str | None = None) -> Rulebook:
-        """Return the rulebook of the authority of a unit's site, else of the first site; US while none is described."""
+        """Return the rulebook of a unit's site, else of the first one, with its own limits; US while none is described."""
         site = kitchen.site_of(unit) or next(iter(kitchen.sites.values()), None)
-        return load(site.authority if site is not None else "US")
+        return with_site_limits(load(site.authority if site is not None else "US"), kitchen.site_limits)
 
     def judge(self, kitchen: Kitchen, lot: str, now: Instant) -> Proposal | None:
         """Return what the rules propose for a batch now."""

@@ -1,4 +1,4 @@
-"""Events of a batch's making, and of what it is measured with. Pure: no clock, no I/O."""
+"""Events of a batch's making, and of what it is measured with and judged by. Pure: no clock, no I/O."""
 
 from dataclasses import dataclass
 from typing import TypeAlias
@@ -121,6 +121,17 @@ class NoteSeen:
     note: int
 
 
+@dataclass(frozen=True, slots=True)
+class SiteLimitSet:
+    """An approver set a limit of the site's own in place of the rulebook's, or took it back."""
+
+    limit: str
+    value: float | None
+    """In the unit of the rulebook's row; None for the rulebook's own again."""
+    reason: str
+    person: str
+
+
 Making: TypeAlias = (
     PlanChanged
     | CoreLogged
@@ -136,4 +147,5 @@ Making: TypeAlias = (
     | SensorBack
     | NotePinned
     | NoteSeen
+    | SiteLimitSet
 )

@@ -131,6 +131,11 @@ def _note_seen(k: Kitchen, entry: e.Entry, event: m.NoteSeen) -> Kitchen:
     return replace(k, notes=tuple(map(seen, k.notes)))
 
 
+def _site_limit_set(k: Kitchen, entry: e.Entry, event: m.SiteLimitSet) -> Kitchen:
+    others = {name: own for name, own in k.site_limits.items() if name != event.limit}
+    return replace(k, site_limits=others if event.value is None else {**others, event.limit: event})
+
+
 STEPS: dict[type[Any], Callable[[Kitchen, e.Entry, Any], Kitchen]] = {
     m.PlanChanged: _plan_changed,
     m.CoreLogged: _core_logged,
@@ -146,4 +151,5 @@ STEPS: dict[type[Any], Callable[[Kitchen, e.Entry, Any], Kitchen]] = {
     m.SensorBack: _sensor_back,
     m.NotePinned: _note_pinned,
     m.NoteSeen: _note_seen,
+    m.SiteLimitSet: _site_limit_set,
 }

@@ -3,6 +3,7 @@
 from dataclasses import dataclass, field
 
 from collector import events as e
+from collector import events_making as m
 from collector.batches import Batch
 from collector.findings import Condition, Disposition, Proposal, SignOff
 from collector.logs import Calibration, Composition, ShiftNote, UnderTest
@@ -128,6 +129,8 @@ class Kitchen:
     people: dict[str, Person] = field(default_factory=dict)
     rota: tuple[tuple[str, float], ...] = ()
     confirmed: dict[tuple[str, str], e.RowConfirmed] = field(default_factory=dict)
+    site_limits: dict[str, m.SiteLimitSet] = field(default_factory=dict)
+    """The site's own limits, by the id of the limit."""
     batches: dict[str, Batch] = field(default_factory=dict)
     alarms: dict[str, Alarm] = field(default_factory=dict)
     """Every alarm that is active or not yet acknowledged, and the returned ones of `past_alarms`."""

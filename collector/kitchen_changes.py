@@ -99,6 +99,9 @@ def _descriptions(kitchen: Kitchen, described: KitchenFile, now: Instant) -> Ite
     for row in dict.fromkeys(described.confirmed):
         if (row.rulebook, row.row) not in kitchen.confirmed:
             yield Change(now, row, f"rulebook {row.rulebook}: {row.person} confirmed {row.row}", row.person)
+    for own in described.own_limits:
+        if kitchen.site_limits.get(own.limit) != own:
+            yield Change(now, own, f"own limit {own.limit}: {own.value:g}, {own.person}: {own.reason}", own.person)
 
 
 def _differences(before: object, after: object) -> str:
@@ -309,6 +312,10 @@ def _reference_faults(kitchen: Kitchen, described: KitchenFile) -> Iterator[Faul
         if "approver" not in roles.get(table["person"], ("approver",)):
             what = f"{table['person']} is no approver"
             yield fault(("confirmed", index, "person"), what, "an approver compares rows with their document")
+    for index, own in enumerate(described.own_limits):
+        if "approver" not in roles.get(own.person, ("approver",)):
+            what = f"{own.person} is no approver"
+            yield fault(("own_limit", index, "person"), what, "an approver sets the site's own limits")
     for index, one in enumerate(described.assignments):
         if one.lot is not None and one.lot not in tubs:
             mend = f"use one of: {_listed(tubs)}; or leave lot and tub out"
@@ -336,6 +343,8 @@ def _person_names(described: KitchenFile) -> Iterator[tuple[Place, str]]:
         yield ("rota", index, "person"), person
     for index, table in enumerate(described.sheet.values.get("confirmed", [])):
         yield ("confirmed", index, "person"), table["person"]
+    for index, own in enumerate(described.own_limits):
+        yield ("own_limit", index, "person"), own.person
     for index, batch in enumerate(described.batches):
         for number, person in enumerate(batch.measured_by):
             yield ("batch", index, "hand_reading", number, "person"), person

@@ -10,6 +10,7 @@ from pydantic import ValidationError
 
 from collector.batches import AsMade, HandReading, Placement, Plan, Stage, placement_faults
 from collector.events import RowConfirmed
+from collector.events_making import SiteLimitSet
 from collector.kitchen import Person
 from collector.kitchen_tables import MINUTE_S, BatchTable, HandReadingTable, KitchenTables
 from collector.readings import Assignment, Site, Unit
@@ -55,6 +56,7 @@ class KitchenFile:
     people: tuple[Person, ...]
     rota: tuple[tuple[str, float], ...]
     confirmed: tuple[RowConfirmed, ...]
+    own_limits: tuple[SiteLimitSet, ...]
     batches: tuple[DescribedBatch, ...]
     sheet: Sheet = field(repr=False, compare=False)
     """Where in the file everything stands."""
@@ -72,6 +74,7 @@ def read_kitchen(text: str, file: str = FILE) -> KitchenFile | tuple[Fault, ...]
     faults = [
         *_repeated(sheet, "unit", "id", [unit.id for unit in tables.units]),
         *_repeated(sheet, "person", "id", [person.id for person in tables.people]),
+        *_repeated(sheet, "own_limit", "limit", [own.limit for own in tables.own_limits]),
         *_repeated(sheet, "batch", "lot", [batch.lot for batch in tables.batches]),
         *_unit_faults(tables, sheet),
         *_channel_faults(tables, sheet),
@@ -90,6 +93,7 @@ def _made(tables: KitchenTables, sheet: Sheet) -> KitchenFile:
         tuple(Person(person.id, person.name, person.roles) for person in tables.people),
         tuple((step.person, step.after_minutes * MINUTE_S) for step in tables.rota),
         tuple(RowConfirmed(c.rulebook, row, c.document, c.person) for c in tables.confirmed for row in c.rows),
+        tuple(SiteLimitSet(own.limit, own.value, own.reason, own.person) for own in tables.own_limits),
         tuple(_made_batch(batch) for batch in tables.batches),
         sheet,
     )

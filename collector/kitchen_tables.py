@@ -187,6 +187,15 @@ class WindowTable(Table):
         return StageWindow(self.stage, self.lowest_c, self.highest_c, longest_s, self.source)
 
 
+class OwnLimitTable(Table):
+    """A limit of the site's own, in place of the rulebook's."""
+
+    limit: Name = Field(description="the id of a limit, as `curevigil rulebook show` prints it")
+    value: float = Field(description="the figure, in the unit of that limit")
+    reason: Name = Field(description="why, in a sentence")
+    person: Id = Field(description="the id of the approver who set it")
+
+
 class PlanTable(Table):
     """What a batch is meant to be."""
 
@@ -325,4 +334,5 @@ class KitchenTables(Table):
     people: Annotated[tuple[PersonTable, ...], Field(strict=False)] = Field(default=(), alias="person")
     rota: Annotated[tuple[RotaTable, ...], Field(strict=False)] = ()
     confirmed: Annotated[tuple[ConfirmedTable, ...], Field(strict=False)] = ()
+    own_limits: Annotated[tuple[OwnLimitTable, ...], Field(strict=False)] = Field(default=(), alias="own_limit")
     batches: Annotated[tuple[BatchTable, ...], Field(strict=False)] = Field(default=(), alias="batch")

@@ -40,11 +40,19 @@ class Limit:
     """Who of the site set it otherwise than the shipped rulebook, and why; empty for the shipped value."""
     loosened: bool = False
     """Whether the site's own value is looser than the shipped one."""
+    shipped: str = ""
+    """The shipped value as people read it, where the site set its own."""
 
     @property
     def cited(self) -> str:
         """Return the source, and whether it is a foreign one."""
         return f"{self.source} (house use of a foreign table)" if self.borrowed else self.source
+
+    @property
+    def own(self) -> str:
+        """Return what the site set, in words; empty where it set nothing."""
+        way = "looser" if self.loosened else "stricter"
+        return f"{self.id} {self.printed}, {way} than {self.shipped}, {self.set_by}" if self.set_by else ""
 
     @property
     def scaled(self) -> float:

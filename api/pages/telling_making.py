@@ -57,6 +57,11 @@ WORDS: dict[type[Any], Words] = {
     m.CalibrationEntered: _calibrated,
     m.SensorUnderTest: lambda v, k, z: f"{v.channel} was taken out to be checked; its readings count for nothing now.",
     m.SensorBack: lambda v, k, z: f"{v.channel} stands in its place again.",
+    m.SiteLimitSet: lambda v, k, z: (
+        f"The site's own limit {v.limit} "
+        + ("was taken back" if v.value is None else f"was set to {v.value:g}")
+        + f". Reason: {v.reason}"
+    ),
     m.NotePinned: lambda v, k, z: f"Note for the next shift: {v.text}",
     m.NoteSeen: lambda v, k, z: f"The note of entry {v.note} was read.",
 }

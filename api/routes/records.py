@@ -1,18 +1,21 @@
-"""The journal, the rulebook rows to confirm, and the people, as JSON."""
+"""The journal, the rulebook rows to confirm, the site's own limits, and the people, as JSON."""
 
 from typing import Annotated
 
 from fastapi import APIRouter, Query
 
+from alerts.rulebook.book import Rulebook
+from alerts.rulebook.site_limits import is_looser, limit_fault
+from api.actions.limits import set_limit
 from api.actions.people import describe_person
 from api.actions.signing import confirm_row
 from api.answering import entry_answer, page_of
-from api.answers import EntryAnswer, Page, PersonAnswer, RowAnswer, Written
+from api.answers import EntryAnswer, Page, PersonAnswer, RowAnswer, SiteLimitAnswer, Written
 from api.auth.signed import Admin, Approver, OfficeHere, SignedIn
 from api.doing import do
 from api.office import Office
 from api.routes.shared import REFUSALS, After, Limit, written
-from api.schemas import ConfirmRow, DescribePerson
+from api.schemas import ConfirmRow, DescribePerson, SetLimit
 
 router = APIRouter(prefix="/api/v1", tags=["records"], responses=REFUSALS)
 
@@ -66,6 +69,45 @@ def confirm(request: ConfirmRow, office: OfficeHere, who: Approver) -> Written:
     """Say that a row was compared with its document."""
     rows = rows_from_memory(office)
     return written(do(office, lambda k: confirm_row(k, request, who.person, office.clock(), rows)))
+
+
+def shipped_book(office: Office) -> Rulebook:
+    """Return the shipped rulebook of the site's authority; US while no site is described."""
+    site = next(iter(office.present.kitchen.sites.values()), None)
+    return office.rulebooks[site.authority if site is not None else "US"]
+
+
+@router.get("/site-limits")
+def list_site_limits(
+    office: OfficeHere, who: SignedIn, limit: Limit = 100, after: After = None
+) -> Page[SiteLimitAnswer]:
+    """List the limits that the site set for itself, with who did and why."""
+    book, found = shipped_book(office), []
+    for name, own in sorted(office.present.kitchen.site_limits.items()):
+        row = book.limits.get(name)
+        if own.value is None or row is None or (after is not None and name <= after):
+            continue
+        found.append(
+            SiteLimitAnswer(
+                limit=name,
+                value=own.value,
+                shipped=row.value,
+                unit=row.unit,
+                looser=is_looser(row, own.value),
+                in_force=limit_fault(book, name, own.value, own.reason) is None,
+                reason=own.reason,
+                person=own.person,
+            )
+        )
+    items, following = page_of(found, limit, lambda answer: answer, lambda answer: answer.limit)
+    return Page(items=items, next=following)
+
+
+@router.post("/site-limits", status_code=201)
+def set_site_limit(request: SetLimit, office: OfficeHere, who: Approver) -> Written:
+    """Set a limit of the site's own, or take it back; looser ones need a reason, and some are never looser."""
+    book = shipped_book(office)
+    return written(do(office, lambda k: set_limit(k, request, who.person, office.clock(), book)))
 
 
 @router.get("/people")

@@ -42,6 +42,7 @@ BODIES: list[tuple[str, dict[str, Any]]] = [
     ("/alarms/A21/answers", {"answer": "going", "arriving_at": NOW + 600.0, "note": ""}),
     ("/batches/BRISKET-14/sign-offs", {"disposition": "hold", "reason": "as seen", "proposal": 18, "where_kept": "x"}),
     ("/rulebook-rows/confirmations", {"rulebook": "US", "row": "x", "document": "the table"}),
+    ("/site-limits", {"limit": "excursion.hold", "value": 3.0, "reason": "our own plan says so"}),
     ("/people", {"person": "di", "name": "Di Marsh", "roles": ["operator"]}),
 ]  # fmt: skip
 

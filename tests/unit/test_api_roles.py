@@ -87,6 +87,9 @@ CALLS = [
     Call("POST", f"{B}/sign-offs", f"{C}/sign-offs", "approver", SIGN),
     Call("POST", f"{U}/rulebook-rows/confirmations", f"{U}/rulebook-rows/confirmations", "approver",
          {"rulebook": "US", "row": MEMORY, "document": "the table itself"}),
+    Call("GET", f"{U}/site-limits", f"{U}/site-limits", "viewer"),
+    Call("POST", f"{U}/site-limits", f"{U}/site-limits", "approver",
+         {"limit": "excursion.hold", "value": 3.0, "reason": "our own plan says so"}),
     Call("POST", f"{U}/people", f"{U}/people", "admin", {"person": "di", "name": "Di Marsh", "roles": ["operator"]}),
 ]  # fmt: skip
 

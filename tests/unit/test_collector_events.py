@@ -94,6 +94,7 @@ SAMPLES: dict[str, e.Event] = {
         m.SensorBack("c1", AT + 600),
         m.NotePinned("tub 1 is on hold"),
         m.NoteSeen(41),
+        m.SiteLimitSet("excursion.hold", 2.5, "our own plan says so", "kim"),
         e.CorrectiveActionEntered("L-0107", CorrectiveAction(AT, "door left open", "closed", "a spring", "none")),
         e.BatchEnded("L-0107", AT + 9, "sold"),
         e.AlarmRaised(CONDITION),

@@ -100,6 +100,15 @@ def test_a_confirmed_row_is_confirmed_for_its_rulebook_alone() -> None:
     assert kitchen(confirmed).confirmed == {("US 2026.1", "us-cold-1"): confirmed}
 
 
+def test_the_last_limit_of_the_sites_own_stands_until_it_is_taken_back() -> None:
+    first = m.SiteLimitSet("excursion.hold", 3.0, "our own plan says so", "kim")
+    then = m.SiteLimitSet("excursion.hold", 2.0, "our new plan says so", "kim")
+    other = m.SiteLimitSet("warm.hold", 20.0, "our own plan says so", "kim")
+    back = m.SiteLimitSet("excursion.hold", None, "as shipped again", "kim")
+    assert kitchen(first, other, then).site_limits == {"excursion.hold": then, "warm.hold": other}
+    assert kitchen(first, other, back).site_limits == {"warm.hold": other}
+
+
 def test_a_channel_measures_one_thing_at_a_time() -> None:
     k = kitchen(
         e.ChannelAssigned(assigned(from_at=NOON)),
