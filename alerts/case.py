@@ -129,8 +129,8 @@ def basis(case: Case, rows: Iterable[str]) -> dict[str, str]:
     """Return where the numbers that decided come from, in words: house limits, documents, and what nobody checked."""
     limits = [case.book.limits[row] for row in dict.fromkeys(rows)]
     house = [f"share {row.printed}" if row.unit == "1" else row.printed for row in limits if row.known == "house"]
-    unchecked = [row.source for row in limits if row.known == "memory" and row.id not in case.confirmed]
-    checked = [row.source for row in limits if row.known != "house" and row.source not in unchecked]
+    unchecked = [row.cited for row in limits if row.known == "memory" and row.id not in case.confirmed]
+    checked = [row.cited for row in limits if row.known != "house" and row.cited not in unchecked]
     named = {"house": house, "sources": checked, "unchecked": unchecked}
     return {key: "; ".join(dict.fromkeys(values)) for key, values in named.items()}
 

@@ -7,7 +7,8 @@ import numpy as np
 import numpy.typing as npt
 
 from alerts.history import Array, UnknownTime
-from alerts.science.heat import Arrangement, time_constant_prior
+from alerts.science.heat import Arrangement
+from alerts.science.lag import piece_prior, tub_prior
 from alerts.science.warmest import mixed_temperature
 from collector.batches import Batch, Placement
 from collector.kitchen import Kitchen
@@ -89,9 +90,11 @@ def tau_of(batch: Batch) -> float:
     """Return the time constant of one tub or piece: measured where the plan has one, else the prior. [s]"""
     if batch.plan.tau_s is not None:
         return batch.plan.tau_s
-    made = batch.as_made
-    mass = (made.meat_kg + (made.water_kg or 0.0) + (made.salt_kg or 0.0)) / max(len(batch.tubs), 1)
-    return float(time_constant_prior(mass, arrangement_of(batch)))
+    made, tubs = batch.as_made, max(len(batch.tubs), 1)
+    brine_kg = (made.water_kg or 0.0) + (made.salt_kg or 0.0)
+    if arrangement_of(batch) == "tub":
+        return tub_prior(made.meat_kg / tubs, brine_kg / tubs).tau_s
+    return piece_prior(made.meat_kg / tubs, batch.plan.thickness_mm / 1000).tau_s
 
 
 def corrected(series: Series, assignment: Assignment) -> tuple[Array, Array]:

@@ -4,7 +4,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 
-from collector.message import Source, believed_time, read_message
+from collector.formats.strict_json import quoted
+from collector.message import Source, believed_time, kept_of, source_of
 from collector.sample import Message, Quality, Refusal, Sample
 
 DOUBTS = {
@@ -12,6 +13,15 @@ DOUBTS = {
     Quality.PROBE_FAULT: "a value that the sensor sends instead of a measurement",
     Quality.OUT_OF_RANGE: "outside what can be",
 }
+
+_STATE = "state: kept as it came, from nobody knows when, and no reading"
+_READING = "a reading where the device's own time is believed, and no sign that the sensor lives"
+_IGNORED = "acknowledged and not kept"
+_MEANT = {"state": _STATE, "reading": _READING, "ignore": _IGNORED}
+RETAINED = (
+    {word: f"Retained by the broker and sent again, it would be {meant}." for word, meant in _MEANT.items()},
+    {word: f"Retained by the broker and sent again, it is {meant}." for word, meant in _MEANT.items()},
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -22,20 +32,28 @@ class Preview:
     """One for each reading."""
     refused: str = ""
     """Why it cannot be read; the message is then kept as it came."""
+    note: str = ""
+    """What it is, or would be, as a message that the broker kept and sends again."""
 
 
 def previewed(message: Message, sources: Sequence[Source]) -> Preview:
     """Return what the sources make of a message."""
-    outcome = read_message(message, sources)
+    outcome = kept_of(message, sources)
+    source = source_of(message.topic, sources)
+    note = RETAINED[message.retained][source.retained] if source is not None else ""
+    if outcome is None:
+        return Preview((), "", note)
     if isinstance(outcome, Refusal):
-        return Preview((), f"{outcome.reason} ({outcome.code})")
-    return Preview(tuple(_line(sample, message.received_at) for sample in outcome))
+        return Preview((), f"{outcome.reason} ({outcome.code})", note)
+    return Preview(tuple(_line(sample, message.received_at) for sample in outcome), "", note)
 
 
 def _line(sample: Sample, received_at: float) -> str:
     at, _ = believed_time(sample.device_at, received_at)
     instant = datetime.fromtimestamp(at, UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")
     given = "by the device" if sample.device_at == at else "by receipt"
-    sequence = f"; number {sample.sequence}" if sample.sequence is not None else ""
+    sequence = (
+        f"; the same reading whenever its key is {quoted(sample.sequence, 120)}" if sample.sequence is not None else ""
+    )
     doubts = "".join(f"; doubtful: {words}" for quality, words in DOUBTS.items() if quality in sample.quality)
     return f"{sample.channel} = {sample.value!r} {sample.unit} at {instant} ({given}){sequence}{doubts}"

@@ -29,18 +29,20 @@ def _sources(mapping: Path | None, config: Path | None) -> Sequence[Source]:
 @click.option("--mapping", type=click.Path(path_type=Path), help="A file with [[source]] tables, as in the settings.")
 @click.option("--config", type=click.Path(path_type=Path), help="The sources of an installation: curevigil.toml.")
 @click.option("--topic", required=True, help="The topic that the message comes on.")
+@click.option("--retained", is_flag=True, help="As the broker sends a message that it kept.")
 @click.argument("message", required=False)
-def read(mapping: Path | None, config: Path | None, topic: str, message: str | None) -> None:
+def read(mapping: Path | None, config: Path | None, topic: str, retained: bool, message: str | None) -> None:
     """Print what MESSAGE (or standard input) would become: readings, or why it cannot be read; nothing is kept."""
     sources = _sources(mapping, config)
     payload = message.encode("utf-8", "surrogateescape") if message is not None else _piped()
-    found = previewed(Message(topic, payload, round(time.time(), 3)), sources)
+    found = previewed(Message(topic, payload, round(time.time(), 3), retained), sources)
     for line in found.lines:
         click.echo(line)
     if found.refused:
         raise click.ClickException(found.refused)
     if not found.lines:
-        click.echo("It can be read, and holds no value.")
+        click.echo("No reading." if retained else "It can be read, and holds no value.")
+    click.echo(found.note)
 
 
 def _piped() -> bytes:

@@ -29,7 +29,8 @@ def limit_lines(limit: Limit, rules: str) -> list[str]:
     """Return one row: id, value and rules; then source, edition, how it is known, how far it reaches, and the note."""
     lines = [f"{limit.id:<33}{limit.printed:<36}{rules}".rstrip()]
     lines += wrapped(f"source: {limit.source}; edition {limit.edition}", 4)
-    lines += wrapped(f"known: {HOW_KNOWN[limit.known]}; reaches: {limit.reaches}", 4)
+    foreign = "; house use of a foreign table" if limit.borrowed else ""
+    lines += wrapped(f"known: {HOW_KNOWN[limit.known]}{foreign}; reaches: {limit.reaches}", 4)
     return lines + (wrapped(limit.note, 4) if limit.note else [])
 
 
@@ -50,11 +51,53 @@ def rule_lines(book: Rulebook, rule: Rule) -> list[str]:
     return lines
 
 
+def class_lines(book: Rulebook) -> list[str]:
+    """Return the classes of product, each with what bounds its nitrite and nitrate and who chooses it."""
+    chosen = {
+        "method": "follows from the method",
+        "route": "follows from the route",
+        "person": "chosen by a person by name",
+    }
+    lines = []
+    for one in book.classes.values():
+        lines += wrapped(f"{one.id}: {one.words}; {chosen[one.chosen_by]}", 0)
+        named = {
+            "nitrite going in": one.ingoing,
+            "nitrite remaining": one.residual,
+            "nitrate going in": one.nitrate_ingoing,
+            "nitrate remaining": one.nitrate_residual,
+        }
+        said = [f"{what} {book.limits[row].printed}" for what, row in named.items() if row is not None]
+        said += [] if one.judged else ["out of scope: nothing judges it"]
+        said += ["only a laboratory can tell"] if one.residual_only else []
+        lines += wrapped("; ".join(said), 4) + (wrapped(one.note, 4) if one.note else [])
+    return lines
+
+
+def table_lines(book: Rulebook) -> list[str]:
+    """Return the tables of which one row is enough, the ways to cool, and the windows of warm stages."""
+    lines = []
+    for table in book.tables.values():
+        lines += wrapped(f"{table.id}: {table.words}", 0)
+        lines += wrapped("one of: " + "; ".join(row.printed for row in book.rows(table.id)), 4)
+    for way in book.cooling.values():
+        needs = "" if way.nitrite is None else f"; with at least {book.limits[way.nitrite].printed} gone in"
+        lines += wrapped(f"cooling {way.id}: {way.words}", 0)
+        lines += wrapped("each of: " + "; ".join(row.printed for row in book.steps(way.id)) + needs, 4)
+    for window in book.windows.values():
+        ends = {"from": window.coolest, "up to": window.warmest, "after a cure of at least": window.after}
+        said = [f"{word} {book.limits[row].printed}" for word, row in ends.items() if row is not None]
+        lines += wrapped(f"window {window.id}: {window.words} ({', '.join(window.stages)})", 0)
+        lines += wrapped(", ".join(said), 4)
+    return lines
+
+
 def printed(book: Rulebook) -> str:
     """Return the whole rulebook as people read it: the rules, then every limit under the rules that use it."""
     lines = [f"Rulebook {book.name}: {book.title}", CAUTION, "", "RULES", ""]
     for rule in book.rules:
         lines += [*rule_lines(book, rule), ""]
+    lines += ["CLASSES OF PRODUCT", "", *class_lines(book), "", "TABLES", "", *table_lines(book), ""]
     lines += ["LIMITS", "", f"{'id':<33}{'value':<36}rule", "-" * WIDTH]
     for limit in book.limits.values():
         users = [rule.id for rule in book.rules if limit.id in rule.limits]

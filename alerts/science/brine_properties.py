@@ -9,7 +9,8 @@ SATURATED_PERCENT = 26.395
 """Saturated brine at 60 °F: figure behind the degrees of a salometer, read in pages on the properties of brine."""
 
 EUTECTIC_PERCENT = 23.3
-"""Strength of the brine that freezes last, at -21.1 °C (read; the salt table has 23.31 at -6 °F). Stronger brine gives out salt, not ice, when it cools."""
+"""Strength of the brine that freezes last, at -21.1 °C (read; the salt table has 23.31 at -6 °F). Stronger brine gives
+out salt, not ice, when it cools."""
 
 DENSITY_C = (0.0, 40.0)
 """Temperatures between which the density holds."""
@@ -145,8 +146,8 @@ def freezing_point(strength_percent: ArrayLike) -> FloatArray:
 
     Notes
     -----
-    Straight between rows, which is within 0.05 K of a smooth curve and within 0.1 K of CoolProp. Sugar would lower it further and is left out, so
-    that the brine of a recipe with sugar freezes a little later than this says.
+    Straight between rows, which is within 0.05 K of a smooth curve and within 0.1 K of CoolProp. Sugar would lower it
+    further and is left out, so that the brine of a recipe with sugar freezes a little later than this says.
 
     Examples
     --------

@@ -8,6 +8,7 @@ from typing import Literal, NamedTuple, TypeAlias
 import numpy as np
 from numpy.typing import ArrayLike
 
+from alerts.science.bessel import bessel_j, bessel_zeros
 from alerts.science.integral import GAS_CONSTANT_J_MOL_K, ZERO_C_K, Rate, integral_over
 from alerts.science.record import FloatArray, single_record
 
@@ -317,17 +318,9 @@ def _series(shape: Shape) -> tuple[FloatArray, FloatArray, FloatArray]:
         roots = number * np.pi
         return roots, 6 / roots**2, 2 * sign
     if shape == "cylinder":
-        roots = (number - 0.25) * np.pi
-        for _ in range(6):
-            roots = roots + _bessel(0, roots) / _bessel(1, roots)
-        return roots, 4 / roots**2, 2 / (roots * _bessel(1, roots))
+        roots = bessel_zeros(0)[: number.size]
+        return roots, 4 / roots**2, 2 / (roots * bessel_j(1, roots))
     raise ValueError(f"unknown shape: {shape}")
-
-
-def _bessel(order: int, x: FloatArray) -> FloatArray:
-    # Bessel's integral by the midpoint rule: the integrand is periodic, so 256 points give all digits for x < 200.
-    angle = (np.arange(256) + 0.5) * np.pi / 256
-    return np.asarray(np.cos(order * angle - x[:, np.newaxis] * np.sin(angle)).mean(axis=1), dtype=np.float64)
 
 
 def penetration_band(

@@ -1,65 +1,25 @@
-"""Published roots and worked time constants of simple bodies, and what the one-state estimate owes them."""
+"""What the one-state estimate owes the published roots and worked time constants of simple bodies."""
 
 import math
 from collections.abc import Callable
 
 import pytest
 from CoolProp.CoolProp import PropsSI
-from scipy.optimize import brentq
-from scipy.special import j0, j1, jn_zeros
 
+from alerts.science.conduction import conduction_series, step_left
 from alerts.science.heat import TIME_CONSTANT_SIGMA_LN, filter_step, time_constant_prior
 from alerts.science.salt import Shape, penetration
 from alerts.science.warmest import BRINE_HEAT_KJ_KG_K, MEAT_HEAT_KJ_KG_K, SURFACE_SHARE, surface_temperature
 
 Agrees = Callable[[dict[str, str], str, float], None]
 
-MEAT_K_W_MK, MEAT_ALPHA_M2_S, MEAT_RHO_KG_M3 = 0.485, 1.303e-7, 1055.6
+MEAT_K_W_MK, MEAT_ALPHA_M2_S = 0.485, 1.303e-7
 """Lean beef at 4 °C after Choi and Okos 1986, as in the head of time_constants.csv."""
 
 
-def root(shape: str, bi: float, number: int = 0) -> float:
-    """Return a root of the surface condition of a body, by bisection between its poles."""
-    # Written without quotients, so that the poles of tan and cot are no roots.
-    conditions: dict[str, Callable[[float], float]] = {
-        "slab": lambda z: z * math.sin(z) - bi * math.cos(z),
-        "cylinder": lambda z: float(z * j1(z) - bi * j0(z)),
-        "sphere": lambda z: (1.0 - bi) * math.sin(z) - z * math.cos(z),
-    }
-    poles = {
-        "slab": (number + 0.5) * math.pi,
-        "cylinder": float(jn_zeros(0, number + 1)[-1]),
-        "sphere": (number + 1) * math.pi,
-    }
-    if math.isinf(bi):
-        return poles[shape]
-    begins = {
-        "slab": number * math.pi,
-        "cylinder": float(jn_zeros(1, number)[-1]) if number else 0.0,
-        "sphere": (number + 0.5) * math.pi if number else 0.0,
-    }
-    return float(brentq(conditions[shape], begins[shape] + 1e-9, poles[shape], xtol=1e-13))
-
-
-def coefficient(shape: str, zeta: float) -> float:
-    if shape == "slab":
-        return 4 * math.sin(zeta) / (2 * zeta + math.sin(2 * zeta))
-    if shape == "cylinder":
-        return float(2 / zeta * j1(zeta) / (j0(zeta) ** 2 + j1(zeta) ** 2))
-    return 4 * (math.sin(zeta) - zeta * math.cos(zeta)) / (2 * zeta - math.sin(2 * zeta))
-
-
 def slab(bi: float, fo: float, depth: float) -> float:
-    """Return what is left of a step at a depth, 0 the centre and 1 the surface, from 30 terms."""
-    zetas = [root("slab", bi, number) for number in range(30)]
-    return sum(coefficient("slab", z) * math.cos(z * depth) * math.exp(-z * z * fo) for z in zetas)
-
-
-@pytest.mark.figures("roots.csv")
-def test_the_series_of_these_tests_has_the_published_roots(row: dict[str, str], agrees: Agrees) -> None:
-    zeta = root(row["shape"], float(row["bi"]))
-    agrees(row, "zeta", zeta)
-    agrees(row, "c", coefficient(row["shape"], zeta))
+    """Return what is left of a step at a depth, 0 the centre and 1 the surface."""
+    return step_left("slab", bi, fo, depth)
 
 
 @pytest.mark.figures("roots.csv", bi="inf")
@@ -73,27 +33,6 @@ def test_one_state_leaves_two_hundredths_of_a_step_at_biot_a_tenth() -> None:
     # Lumped error for a slab at Bi 0.1, Fo 5: 0.020, worked from the published root (table 4-2).
     bi, fo = 0.1, 5.0
     assert slab(bi, fo, 0.0) - filter_step(1.0, 0.0, 0.0, fo, 1 / bi) == pytest.approx(0.020, abs=0.0005)
-
-
-@pytest.mark.figures("time_constants.csv", item="slab")
-def test_a_slab_in_air_or_brine_lags_by_its_worked_time_constant(row: dict[str, str], agrees: Agrees) -> None:
-    half, h = 0.0275, float(row["h_w_m2k"])
-    agrees(row, "tau_h", half**2 / (MEAT_ALPHA_M2_S * root("slab", h * half / MEAT_K_W_MK) ** 2) / 3600)
-    if row["lumped_h"]:
-        agrees(row, "lumped_h", MEAT_RHO_KG_M3 * MEAT_HEAT_KJ_KG_K * 1000 * half / h / 3600)
-
-
-@pytest.mark.figures("time_constants.csv", item="brick")
-def test_a_brick_lags_less_than_its_slab(row: dict[str, str], agrees: Agrees) -> None:
-    h = float(row["h_w_m2k"])
-    rate = sum((root("slab", h * half / MEAT_K_W_MK) / half) ** 2 for half in (0.0275, 0.075, 0.125))
-    agrees(row, "tau_h", 1 / (MEAT_ALPHA_M2_S * rate) / 3600)
-
-
-@pytest.mark.figures("time_constants.csv", item="tub")
-def test_a_tub_lags_by_its_heat_over_its_surface(row: dict[str, str], agrees: Agrees) -> None:
-    heat_j_k = 1000 * (5.0 * BRINE_HEAT_KJ_KG_K + 4.0 * MEAT_HEAT_KJ_KG_K)
-    agrees(row, "tau_h", heat_j_k / 1.81 / 3600)
 
 
 def test_the_prior_covers_the_worked_time_constants() -> None:
@@ -127,7 +66,7 @@ def test_the_heat_of_meat_is_mixed_from_its_components(row: dict[str, str], agre
 def test_the_surface_share_lies_between_the_series_at_biot_045_and_1() -> None:
     def ahead(bi: float) -> float:
         """Return how far the surface is ahead, as a share of what the estimate has still to go."""
-        estimate = filter_step(1.0, 0.0, 0.0, 2.0, 1 / root("slab", bi) ** 2)
+        estimate = filter_step(1.0, 0.0, 0.0, 2.0, 1 / float(conduction_series("slab", bi).roots[0]) ** 2)
         return 1 - slab(bi, 2.0, 1.0) / estimate
 
     # Worked with the estimate at the slab's own time constant: 0.14 at Bi 0.45, 0.27 at Bi 1.

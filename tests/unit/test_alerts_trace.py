@@ -232,3 +232,20 @@ def test_a_slow_sensor_speaks_for_its_own_interval_where_the_quick_one_is_silent
     readings = stored(air=steady(-0.5, 2.0, 3.0) + steady(7.0, 8.0, 3.0), slow=hourly)
     history = traced(batch(), kitchen(slow), readings, 8.0)
     assert history.gaps == ()
+
+
+def test_a_lag_that_was_not_measured_follows_from_mass_and_thickness() -> None:
+    record = stored(air=steady(-0.5, 2.0, 9.0))
+
+    def lag_h(b: Batch) -> float:
+        return traced(b, kitchen(), record, 1.0).tau_s / HOUR
+
+    def hung(thickness_mm: float) -> Batch:
+        made = AsMade(3.0, meat_c=3.0)
+        return batch(made=made, arrangement="hung", packing=Packing.OPEN, tau_s=None, thickness_mm=thickness_mm)
+
+    assert lag_h(hung(55.0)) == pytest.approx(3.1, abs=0.05)
+    assert lag_h(hung(25.0)) < 2.0
+    # A tub of 20 kg: six hours times the cube root of two.
+    tub = batch(made=AsMade(10.0, 10.0, brine_c=3.0, meat_c=3.0), tau_s=None)
+    assert lag_h(tub) == pytest.approx(7.56, abs=0.01)
