@@ -385,6 +385,44 @@ def test_a_link_can_be_opened_any_number_of_times_and_answers_once(client: TestC
     assert client.get(f"/a/{token}").status_code == 404
 
 
+def told_bo(office: Office, alarm: str, *states: str, channel: str = "email") -> None:
+    now = office.clock()
+    steps = [e.AlarmTold(alarm, "raised", "bo", channel, state, "no route" * (state == "failed")) for state in states]
+    office.present.decide(lambda kitchen: [Draft(now, "watch", step) for step in steps])
+
+
+def test_that_a_link_was_opened_is_written_down_once_and_answers_nothing(client: TestClient, office: Office) -> None:
+    alarm = alarm_of(office)
+    told_bo(office, alarm, "attempting", "accepted")
+    token, head = issue_link(office.working, alarm, "bo", office.security_clock()), office.journal.head()
+    for _ in range(3):
+        client.get(f"/a/{token}")
+    assert office.journal.head() == head + 1
+    standing = office.present.kitchen.alarms[alarm]
+    assert [(s.person, s.by) for s in standing.seen] == [("bo", "link")]
+    assert standing.acknowledged_at is None
+
+
+def test_the_page_of_an_alarm_shows_every_step_of_its_telling(client: TestClient, office: Office) -> None:
+    alarm, bo = alarm_of(office), Somebody(client, office, "bo")
+    told_bo(office, alarm, "attempting", "failed", channel="webhook")
+    told_bo(office, alarm, "attempting")
+    renewed = client.get(f"/alarms/{alarm}", headers={"sec-fetch-dest": "empty"}).text
+    assert "email: attempting, no answer yet" in renewed
+    assert "webhook: failed" in renewed and "(no route)" in renewed
+    assert "opened the page" not in renewed
+    told_bo(office, alarm, "accepted")
+    text = bo.see(f"/alarms/{alarm}")
+    assert "email: accepted" in text and "Bo Lindqvist: opened the page" in text
+
+
+def test_whoever_was_not_told_leaves_no_trace_by_looking(ada: Somebody, office: Office) -> None:
+    alarm = alarm_of(office)
+    told_bo(office, alarm, "attempting", "accepted")
+    assert "opened the page" not in ada.see(f"/alarms/{alarm}")
+    assert office.present.kitchen.alarms[alarm].seen == ()
+
+
 def test_a_link_that_never_was_shows_nothing_of_the_kitchen(client: TestClient) -> None:
     answer = client.get("/a/none")
     assert answer.status_code == 404

@@ -324,15 +324,13 @@ def test_a_bad_kitchen_is_refused_with_line_key_and_mend(edits: Edits, said: Seq
 
 
 AT_ODDS: list[Row] = [
-    ("a rulebook not shipped yet", [('authority = "US"', 'authority = "GB"')],
-     ["line 10: site authority: no rulebook is shipped for GB yet; there is one for: US"]),
     ("a limit looser than the law", [("limit_c = 4.5", "limit_c = 7.0")],
      ["line 18: unit 1 limit_c: 7 °C is looser than the rulebook's 5.0 °C; a unit's own limit is "
          "stricter: write a lower one, or leave it out"]),
     ("a row that no rulebook has", [("rows = []", 'rows = ["cold.limits"]')],
      ["line 58: confirmed 1 rows 1: US has no row cold.limits; `curevigil rulebook show US` lists them"]),
     ("an unknown rulebook", [('rulebook = "US"', 'rulebook = "XX"')],
-     ["line 57: confirmed 1 rulebook: there is no rulebook XX; use one of: US"]),
+     ["line 57: confirmed 1 rulebook: there is no rulebook XX; use one of: EU, GB, US"]),
     ("an unknown unit", [('unit = "coldroom" ', 'unit = "coolroom" ')],
      ["line 28: channel 1 unit: no unit is called coolroom; use one of: coldroom; or describe it under [[unit]]"]),
     ("an unknown person on the rota", [('person = "tomas" ', 'person = "thomas" ')],
