@@ -18,6 +18,22 @@ FOLLOWS = {
 }
 """What the strongest tier leads to. RELEASE follows from no tier: it passes a gate that has no rules yet."""
 
+BARS_RELEASE = ("e-1", "e-8", "e-8 nitrate", "e-8 residual")
+"""Rules whose finding bars release until what it asks for is there; no signature makes up for it."""
+SIGNED_FOR = ("e-8 too little", "e-8 methods differ")
+"""... but for these, which an approver's reason answers."""
+
+
+def bars_release(findings: Sequence[Finding]) -> bool:
+    """Return whether something stands that no signature makes up for.
+
+    A stage without a rule, a nitrite limit that is passed (no approver may loosen it), nitrite that cannot be told.
+    """
+    return any(
+        f.rule in BARS_RELEASE and (f.rule == "e-1" or f.tier is not Tier.NONE) and f.sentence not in SIGNED_FOR
+        for f in findings
+    )
+
 
 def propose(
     history: BatchHistory, findings: Sequence[Finding], rulebook: Rulebook, now: Instant, software: str
@@ -48,8 +64,7 @@ def propose(
     add_s = max((finding.add_s for finding in findings), default=0.0)
     until_at = min(now, history.judged_until_at)
     site = history.site
-    # A stage that no rule judges cannot be told at release, so that nothing is released past it.
-    untold = any(finding.rule == "e-1" for finding in findings)
+    waits = bars_release(findings) or any(finding.sentence in SIGNED_FOR for finding in findings)
     return Proposal(
         lot=history.batch.lot,
         disposition=disposition,
@@ -60,7 +75,7 @@ def propose(
         add_s=add_s,
         new_end_at=next_check(site.checks, site.zone, history.cure_end_at + add_s) if add_s > 0 else None,
         decide_by_at=_decide_by(findings, rulebook, until_at) if disposition is Disposition.HOLD else None,
-        blocks_release=untold or disposition in (Disposition.HOLD, Disposition.REJECT),
+        blocks_release=waits or disposition in (Disposition.HOLD, Disposition.REJECT),
     )
 
 

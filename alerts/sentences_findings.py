@@ -8,7 +8,8 @@ from collections.abc import Callable, Mapping
 from datetime import UTC, datetime
 from zoneinfo import ZoneInfo
 
-from collector.findings import Disposition, Finding, Proposal, Tier
+from alerts.sentences_making import SAID_OF_MAKING, more_words
+from collector.findings import Disposition, Finding, Outcome, Proposal, Tier
 from collector.sample import Instant
 
 CAUTION = "Estimates only: local rules and a responsible or licensed person come first."
@@ -71,6 +72,7 @@ _SAID = {
     "by {by_at}.",
     "e-7 late": "Filled warmer than {limit_c} °C, tub {tub}: above it for {minutes}, {allowed_minutes} being allowed.",
     "e-7 no record": "Filled warmer than {limit_c} °C; nothing has been read since.",
+    **SAID_OF_MAKING,
 }
 
 _HUNDREDTHS = ("share", "reject_share", "threshold", "growth", "growth_low", "growth_high")
@@ -135,6 +137,8 @@ def finding_text(finding: Finding, zone: str = "UTC") -> str:
         If there is no sentence of that key.
     """
     figures = {key: _figure(key, value, zone) for key, value in finding.parameters.items()}
+    if finding.sentence in SAID_OF_MAKING:
+        figures |= more_words(finding.parameters)
     text = _SAID[finding.sentence].format(**figures)
     if finding.outcome == "cannot_tell" and finding.tier is not Tier.NONE and finding.rule[:3] in ("e-2", "e-3", "e-4"):
         text += BY_BOUND
@@ -167,6 +171,8 @@ def proposal_text(proposal: Proposal, zone: str = "UTC") -> list[str]:
     if proposal.new_end_at is not None:
         lines.append(f"The cure goes on until {at(proposal.new_end_at)}.")
     lines += [finding_text(found, zone) for found in proposal.findings if found.tier is not Tier.NONE]
+    # A notice: outside, and nobody is asked for anything.
+    lines += [finding_text(f, zone) for f in proposal.findings if f.tier is Tier.NONE and f.outcome is Outcome.OUTSIDE]
     untold = [f for f in proposal.findings if f.tier is Tier.NONE and f.outcome == "cannot_tell"]
     shares = [f for f in untold if f.sentence == "e-3 cannot tell"]
     if shares:

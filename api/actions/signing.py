@@ -2,6 +2,7 @@
 
 from collections.abc import Collection, Mapping
 
+from alerts.disposition import bars_release
 from api.actions.faults import Check, Result, fault
 from api.actions.standing import BLOCKING, Standing, as_now, same_outcome, standing
 from api.schemas import ConfirmRow, SignDisposition
@@ -32,15 +33,15 @@ def choices(stands: Standing) -> tuple[Disposition, ...]:
 
 
 def _releasable(proposal: Proposal, stands: Standing) -> bool:
-    # What no rule judges cannot be told at release; a hold, once lifted by name, no longer blocks.
-    untold = any(found.rule == "e-1" for found in proposal.findings)
+    # What cannot be told at release no signature makes up for; a hold, once lifted by name, no longer blocks.
     lifted = not proposal.blocks_release or stands.signed
-    return not untold and lifted and stands.disposition not in BLOCKING
+    return not bars_release(proposal.findings) and lifted and stands.disposition not in BLOCKING
 
 
 def _why_not(disposition: Disposition, stands: Standing, lot: str) -> tuple[str, str]:
     if disposition is Disposition.RELEASE:
-        return f"{lot} may not be released while a hold, a reject or an unjudged stage stands", "lift the hold first"
+        what = f"{lot} may not be released while a hold or a reject stands, or a stage or its nitrite cannot be told"
+        return what, "lift the hold first, or enter what is missing"
     if disposition is Disposition.EXTEND:
         return "no hours to add were proposed", "choose another disposition"
     return f"a reject stands for {lot}", "dispose of it, or return it to hold with a reason"
