@@ -5,6 +5,7 @@ from importlib.metadata import EntryPoint, entry_points
 import click
 
 from api.apply_command import apply
+from api.brine_command import brine
 from api.call_test_command import call_test
 from api.check_command import check
 from api.lag_command import lag
@@ -47,5 +48,5 @@ def main() -> None:
     """
 
 
-for command in (apply, call_test, check, lag, read, replay, rulebook, run, salt):
+for command in (apply, brine, call_test, check, lag, read, replay, rulebook, run, salt):
     main.add_command(command)
