@@ -566,6 +566,14 @@ def test_a_pasted_message_is_read_by_the_settings_where_no_mapping_is_pasted(cli
         assert "no source takes this topic" in vi.send("/read", topic="warm/air", message="1")[1]
 
 
+def test_cbor_is_pasted_as_hex_or_base64(ada: Somebody) -> None:
+    mapping = MAPPING.replace('"mapped"', '"mapped"\nencoding = "cbor"')
+    for text in ("a16763656c73697573f94480", "oWdjZWxzaXVz+USA"):
+        assert "gauge/air = 4.5 Cel" in ada.send("/read", topic="kitchen/gauge", message=text, mapping=mapping)[1]
+    status, text = ada.send("/read", topic="kitchen/gauge", message="4.5 degrees", mapping=mapping)
+    assert (status, "paste it as hex or as Base64" in text) == (422, True)
+
+
 def test_what_is_wrong_with_a_pasted_mapping_is_said_and_nothing_pasted_is_markup(ada: Somebody) -> None:
     status, text = ada.send("/read", topic="<b>", message="<script>x</script>", mapping="[[source]]\ntopic = 1")
     assert status == 422
