@@ -145,7 +145,7 @@ class LiveWatch:
     def _tell(self) -> None:
         told = 0
         while not self._stop.is_set():
-            # What could not be told goes out by the person's next way at once; so look again after every sending.
+            # A failed way is followed by the next at once, a silent one soon; so look again while anything goes out.
             if not told:
                 self._news.wait(self.tell_s)
             self._news.clear()
@@ -159,3 +159,7 @@ class LiveWatch:
             except Exception as fault:  # noqa: BLE001 - as above
                 self._failed("telling stumbled", fault)
                 self._stop.wait(1.0)
+        try:
+            self.service.settle()
+        except StoreFailed as fault:
+            self._failed("how a telling ended could not be recorded", fault)

@@ -9,6 +9,7 @@ from datetime import UTC, datetime
 from zoneinfo import ZoneInfo
 
 from alerts.sentences_making import SAID_OF_MAKING, more_words
+from alerts.sentences_measuring import SAID as MEASURING
 from collector.findings import Disposition, Finding, Outcome, Proposal, Tier
 from collector.sample import Instant
 
@@ -73,6 +74,7 @@ _SAID = {
     "e-7 late": "Filled warmer than {limit_c} °C, tub {tub}: above it for {minutes}, {allowed_minutes} being allowed.",
     "e-7 no record": "Filled warmer than {limit_c} °C; nothing has been read since.",
     **SAID_OF_MAKING,
+    **MEASURING,
 }
 
 _HUNDREDTHS = ("share", "reject_share", "threshold", "growth", "growth_low", "growth_high")
@@ -110,7 +112,7 @@ def _figure(key: str, value: float | int | str | None, zone: str) -> str:
         return instant_text(value, zone)
     if key.endswith("minutes"):
         return span_text(value)
-    if key.endswith("_c"):
+    if key.endswith(("_c", "_k")):
         return f"{value:.1f}".replace("-", "−")
     return f"{value:.2f}" if key in _HUNDREDTHS else f"{value:g}"
 

@@ -5,25 +5,23 @@ The clock is the domain clock that is passed in; the same arrivals and ticks giv
 
 import logging
 from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 
 from alerts.alarms import Key, step
 from alerts.channels.base import Channel
-from alerts.channels.together import each_told
-from alerts.escalation import REPEAT_S, Telling, due
 from alerts.rebuild import next_change_at, rebuilt, signature_of
-from alerts.sentences import message
 from alerts.surroundings import TEMPERATURES
+from alerts.teller import Teller
 from alerts.watch import Taken, UnitWatch, conditions, projected, quiet_until, return_figures, take, warmest_c
 from collector.batches import Batch
-from collector.events import AlarmTold, Draft, ItemSetAside, ProposalMade
+from collector.events import Draft, ItemSetAside, ProposalMade
 from collector.findings import Condition, Parameters, Proposal
 from collector.ingest import last_received_at
 from collector.kitchen import Kitchen
 from collector.present import Present
 from collector.readings import Assignment, Reading, Unit
 from collector.sample import Instant, Refusal
-from collector.storage import Arrival, Readings, StoreFailed
+from collector.storage import Arrival, Readings
 
 log = logging.getLogger(__name__)
 
@@ -35,7 +33,6 @@ MEND_S = 60.0
 JUDGED_A_TICK = 8
 """So that a tick stays short, the rest waits for the next one."""
 PAGE = 500
-UNRECORDED_MOST = 1000
 CURSOR_EVERY_S = 3600.0
 """A quiet watch moves its cursor this often, so that the arrival log can be trimmed behind it."""
 
@@ -70,7 +67,7 @@ class Service:
     """Each person's channels, in the order in which that person wants to be reached."""
     link_for: Callable[[str, str, Instant], str] = lambda alarm, person, now: ""
     people_at_once: int = 1
-    """How many people are told at the same time; more than one needs channels that several threads may use."""
+    """How many attempts are waited for at the same time; more than one needs channels that several threads may use."""
     began_at: Instant | None = None
     watches: dict[str, UnitWatch] = field(default_factory=dict)
     taken: int = 0
@@ -87,8 +84,10 @@ class Service:
     """Units in which nothing was found, and until when that needs no second look."""
     _cursor_at: Instant = 0.0
     _slept_s: float = float("inf")
-    _unrecorded: list[Draft] = field(default_factory=list)
-    """Tellings that the journal has refused so far."""
+
+    def __post_init__(self) -> None:
+        """Make the teller, which shares the clock, the journal and the channels."""
+        self._teller = Teller(self.present, self.clock, self.channels, self.link_for, self.people_at_once)
 
     def start(self) -> None:
         """Rebuild every unit from the store; what arrived meanwhile is history, and the next judgement sees it."""
@@ -344,51 +343,12 @@ class Service:
         return found
 
     def tell(self) -> int:
-        """Send what is due to people, and record each attempt; return how many were sent.
+        """Send what is due to people, and record each step; see `Teller.tell`."""
+        return self._teller.tell(self.reach)
 
-        Raises StoreFailed once everybody was told, where that could not be recorded; it is recorded later.
-        """
-        now, refused = self.clock(), None
-        kitchen = self.present.catch_up()
-        tellings = [t for t in due(kitchen, self.reach, now) if not self._heard_unrecorded(t, now)]
-        for told in each_told(tellings, lambda telling: self._send(kitchen, telling, now), self.people_at_once):
-            self._unrecorded.append(Draft(now, "watch", told))
-            refused = self._record_told() or refused
-        refused = self._record_told() or refused
-        if refused is not None:
-            raise refused
-        return len(tellings)
-
-    def _heard_unrecorded(self, telling: Telling, now: Instant) -> bool:
-        key = (telling.alarm, telling.occasion, telling.person)
-        told = [(d.at, d.event) for d in self._unrecorded if isinstance(d.event, AlarmTold)]
-        return any((t.alarm, t.occasion, t.person) == key and t.accepted and now - at < REPEAT_S for at, t in told)
-
-    def _record_told(self) -> StoreFailed | None:
-        drafts = tuple(self._unrecorded)
-        try:
-            self.present.decide(lambda kitchen: drafts)
-        except StoreFailed as fault:
-            del self._unrecorded[:-UNRECORDED_MOST]
-            return fault
-        self._unrecorded.clear()
-        return None
-
-    def _send(self, kitchen: Kitchen, telling: Telling, now: Instant) -> AlarmTold:
-        alarm = kitchen.alarm(telling.alarm)
-        channel = self.channels.get(telling.channel)
-        base = AlarmTold(telling.alarm, telling.occasion, telling.person, telling.channel, False)
-        if alarm is None or channel is None:
-            return replace(base, detail=f"no channel {telling.channel} is configured")
-        site = kitchen.site_of(alarm.condition.unit)
-        try:
-            link = self.link_for(alarm.id, telling.person, now) if alarm.active else ""
-            first, body = message(alarm, site.zone if site else "UTC", link)
-            sent = channel.send(telling, alarm, first, body)
-        except Exception as fault:  # noqa: BLE001 - a channel that breaks is a failed telling, never a dead watch
-            log.exception("channel broke channel=%s", telling.channel)
-            return replace(base, detail=type(fault).__name__)
-        return replace(base, accepted=sent.accepted, detail=sent.detail)
+    def settle(self) -> None:
+        """Wait a little for attempts under way, and record how they ended. Raises StoreFailed."""
+        self._teller.settle()
 
 
 def _all_silent(watch: UnitWatch, now: Instant, *, stands: bool) -> bool:

@@ -1,12 +1,14 @@
 """From the kitchen to what the JSON API says of it. Pure: no clock, no I/O."""
 
 import json
+import math
 from collections.abc import Callable, Iterable, Sequence
 from typing import TypeVar
 
 import numpy as np
 from pydantic import BaseModel
 
+from alerts.holdover import HoldOver
 from alerts.sentences import alarm_text, first_steps
 from alerts.sentences_findings import finding_text, proposal_text
 from api.actions.signing import choices
@@ -28,9 +30,10 @@ from api.answers import (
     ReadingAnswer,
     SignOffAnswer,
     StageAnswer,
+    StoppedAnswer,
     UnitAnswer,
 )
-from api.tonight import UnitNow, zone_of
+from api.tonight import UnitNow, hold_overs, zone_of
 from collector.batches import Batch
 from collector.events import Draft, Entry, encode
 from collector.kitchen import Alarm, Kitchen, ProposalRecord, SignOffRecord
@@ -60,6 +63,12 @@ def doubts(quality: int) -> list[str]:
     return [word for flag, word in DOUBTS.items() if quality & flag]
 
 
+def _stopped(lot: str, one: HoldOver, now: Instant) -> StoppedAnswer:
+    spans = (one.early_s, one.likely_s, one.late_s)
+    early, likely, late = (None if s is None or math.isinf(s) else round(now + s) for s in spans)
+    return StoppedAnswer(lot=lot, early_at=early, likely_at=likely, late_at=late, learned=one.learned)
+
+
 def unit_answer(kitchen: Kitchen, unit: UnitNow, now: Instant) -> UnitAnswer:
     """Return what is said of a unit."""
     estimates = [
@@ -74,6 +83,7 @@ def unit_answer(kitchen: Kitchen, unit: UnitNow, now: Instant) -> UnitAnswer:
         limit_c=unit.limit_c,
         sentence=unit.sentence,
         estimates=estimates,
+        if_cooling_stopped=[_stopped(lot, one, now) for lot, one in sorted(hold_overs(unit, now).items())],
         batches=[b.lot for b in unit.batches],
         alarms=[a.id for a in unit.alarms],
         channels=[AssignmentAnswer.model_validate(a) for a in kitchen.assignments_of(unit.unit.id, now)],

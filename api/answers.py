@@ -62,6 +62,16 @@ class AssignmentAnswer(Answer):
     tub: str | None
 
 
+class StoppedAnswer(Answer):
+    """When a batch would pass its limit if cooling stopped now; None for never, and for what is not known."""
+
+    lot: str
+    early_at: Stamp | None
+    likely_at: Stamp | None
+    late_at: Stamp | None
+    learned: bool
+
+
 class UnitAnswer(Answer):
     id: str
     name: str
@@ -70,6 +80,7 @@ class UnitAnswer(Answer):
     limit_c: float
     sentence: str
     estimates: list[EstimateAnswer]
+    if_cooling_stopped: list[StoppedAnswer]
     batches: list[str]
     alarms: list[str]
     channels: list[AssignmentAnswer]

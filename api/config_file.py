@@ -87,12 +87,7 @@ def read_described(path: Path) -> KitchenFile:
 
 def law_faults(described: KitchenFile) -> tuple[Fault, ...]:
     """Return what a described kitchen says that the rulebooks do not know, or do not allow."""
-    fault = described.sheet.fault
-    site = described.site
-    if site.authority not in names():
-        mend = f"there is one for: {', '.join(names())}"
-        return (fault(("site", "authority"), f"no rulebook is shipped for {site.authority} yet", mend),)
-    return (*_limit_faults(described, load(site.authority)), *_row_faults(described))
+    return (*_limit_faults(described, load(described.site.authority)), *_row_faults(described))
 
 
 def _limit_faults(described: KitchenFile, book: Rulebook) -> Iterable[Fault]:

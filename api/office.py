@@ -29,6 +29,8 @@ class Estimate:
     air_c: float | None
     trend_c_per_h: float | None = None
     """How fast the air changes; None where that is not known. [K/h]"""
+    tau_s: float | None = None
+    """Time constant of the tub that follows the air fastest. [s]"""
 
 
 Estimates = Mapping[str, Mapping[str, Estimate]]

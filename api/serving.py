@@ -142,7 +142,13 @@ def _estimates(service: Service) -> dict[str, dict[str, Estimate]]:
         trend = slope_c_per_s(air)[1] * 3600.0 if len(air) > 1 else None
         heard_at = watch.at if watch.at is not None else watch.since_at
         found.setdefault(one.unit, {})[lot] = Estimate(
-            heard_at, one.likely_c, one.lower_c, one.upper_c, one.air_c, trend
+            heard_at,
+            one.likely_c,
+            one.lower_c,
+            one.upper_c,
+            one.air_c,
+            trend,
+            min((tub.tau_s for tub in watch.tubs if tub.lot == lot), default=None),
         )
     return found
 

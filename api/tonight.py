@@ -5,6 +5,7 @@ from collections import defaultdict
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
+from alerts.holdover import HoldOver, Standing, if_cooling_stopped
 from alerts.sentences import clock_text, span_text
 from api.office import Estimate, Estimates
 from collector.batches import Batch
@@ -55,6 +56,16 @@ def unit_now(kitchen: Kitchen, unit: Unit, estimates: Estimates, limit_c: float,
     """Return one unit as it stands now."""
     alarms = [a for a in kitchen.active_alarms() if a.condition.unit == unit.id]
     return _unit_now(kitchen, unit, estimates, limit_c, kitchen.standing_in(unit.id, now), alarms, now)
+
+
+def hold_overs(unit: UnitNow, now: Instant) -> dict[str, HoldOver]:
+    """Return when each batch of a unit would pass its limit if cooling stopped now, where enough is known of it."""
+    found = {}
+    for lot, e in unit.estimates.items():
+        if now - e.at <= OLD_S and e.tau_s is not None:
+            standing = Standing(e.likely_c, e.upper_c, e.air_c if e.air_c is not None else e.likely_c, e.tau_s)
+            found[lot] = if_cooling_stopped(unit.unit, unit.limit_c, standing)
+    return found
 
 
 def _by_unit(kitchen: Kitchen, now: Instant) -> tuple[dict[str, list[Batch]], dict[str, list[Alarm]]]:

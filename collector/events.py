@@ -191,14 +191,16 @@ class AlarmReturned:
 
 @dataclass(frozen=True, slots=True)
 class AlarmTold:
-    """One attempt to tell one person by one channel ended."""
+    """How far the telling of one person by one channel has come; what is due and not begun is queued, and no event."""
 
     alarm: str
     occasion: str
     """What was told: `raised`, `changed 1`, `again 2`, `returned`."""
     person: str
     channel: str
-    accepted: bool
+    """The channel; of what was seen, `link` or `page`."""
+    state: str
+    """`attempting` (recorded before it is tried), then `accepted` or `failed`; `seen` when the person opened it."""
     detail: str = ""
 
 
@@ -262,7 +264,12 @@ Event: TypeAlias = (
 )
 
 KINDS: dict[str, type[Any]] = {kind.__name__: kind for kind in get_args(Event)}
-VERSIONS: dict[str, int] = dict.fromkeys(KINDS, 1) | {"BatchStarted": 2, "AsMadeCorrected": 2, "HandReadingEntered": 2}
+VERSIONS: dict[str, int] = dict.fromkeys(KINDS, 1) | {
+    "BatchStarted": 2,
+    "AsMadeCorrected": 2,
+    "HandReadingEntered": 2,
+    "AlarmTold": 2,
+}
 
 
 def _what_is_missing_was_not_entered(body: dict[str, Any]) -> dict[str, Any]:
@@ -270,10 +277,16 @@ def _what_is_missing_was_not_entered(body: dict[str, Any]) -> dict[str, Any]:
     return body
 
 
+def _told_with_state(body: dict[str, Any]) -> dict[str, Any]:
+    rest = {name: value for name, value in body.items() if name != "accepted"}
+    return {**rest, "state": "accepted" if body["accepted"] else "failed"}
+
+
 UP_CASTERS: dict[tuple[str, int], Callable[[dict[str, Any]], dict[str, Any]]] = {
     ("BatchStarted", 1): _what_is_missing_was_not_entered,
     ("AsMadeCorrected", 1): _what_is_missing_was_not_entered,
     ("HandReadingEntered", 1): _what_is_missing_was_not_entered,
+    ("AlarmTold", 1): _told_with_state,
 }
 """From (kind, version) to a function that turns that version's body into the next one's."""
 

@@ -8,7 +8,8 @@ from typing import Any
 from collector import events as e
 from collector.batches import Batch, StageSpan, moved
 from collector.fold_making import STEPS as MAKING_STEPS
-from collector.kitchen import Alarm, Gap, Kitchen, Person, ProposalRecord, SignOffRecord, Told
+from collector.fold_making import judged_by_checks
+from collector.kitchen import Alarm, Gap, Kitchen, Person, ProposalRecord, Seen, SignOffRecord, Told
 from collector.readings import Assignment
 from collector.sample import Instant
 
@@ -35,11 +36,11 @@ def _ended(assignments: tuple[Assignment, ...], channel: str, until_at: Instant)
 
 def _channel_assigned(k: Kitchen, entry: e.Entry, event: e.ChannelAssigned) -> Kitchen:
     new = event.assignment
-    return replace(k, assignments=(*_ended(k.assignments, new.channel, new.from_at), new))
+    return judged_by_checks(replace(k, said=(*_ended(k.said, new.channel, new.from_at), new)))
 
 
 def _assignment_ended(k: Kitchen, entry: e.Entry, event: e.AssignmentEnded) -> Kitchen:
-    return replace(k, assignments=_ended(k.assignments, event.channel, event.until_at))
+    return judged_by_checks(replace(k, said=_ended(k.said, event.channel, event.until_at)))
 
 
 def _person_described(k: Kitchen, entry: e.Entry, event: e.PersonDescribed) -> Kitchen:
@@ -94,7 +95,9 @@ def _placement_corrected(k: Kitchen, entry: e.Entry, event: e.PlacementCorrected
 
 def _hand_reading_entered(k: Kitchen, entry: e.Entry, event: e.HandReadingEntered) -> Kitchen:
     lot = event.reading.lot
-    if lot is None or lot not in k.batches:
+    if lot is None:
+        return replace(k, unit_readings=(*k.unit_readings, event.reading))
+    if lot not in k.batches:
         return k
     return _change_batch(k, lot, lambda b: replace(b, hand_readings=(*b.hand_readings, event.reading)))
 
@@ -153,12 +156,27 @@ def _alarm_returned(k: Kitchen, entry: e.Entry, event: e.AlarmReturned) -> Kitch
     return _keep_alarm(k, back)
 
 
+def _attempted(before: tuple[Told, ...], at: Instant, event: e.AlarmTold) -> tuple[Told, ...]:
+    began_at = at if event.state == "attempting" else None
+    told = Told(at, event.occasion, event.person, event.channel, event.state, event.detail, began_at)
+    key = (event.occasion, event.person, event.channel, "attempting")
+    begun = [n for n, t in enumerate(before) if (t.occasion, t.person, t.channel, t.state) == key]
+    if began_at is not None or not begun:
+        return (*before, told)
+    # The latest one has ended; an earlier one was cut off, and its end stays unknown.
+    n = begun[-1]
+    return (*before[:n], replace(told, began_at=before[n].began_at), *before[n + 1 :])
+
+
 def _alarm_told(k: Kitchen, entry: e.Entry, event: e.AlarmTold) -> Kitchen:
     alarm = k.alarm(event.alarm)
     if alarm is None:
         return k
-    told = Told(entry.at, event.occasion, event.person, event.channel, event.accepted, event.detail)
-    heard = replace(alarm, told=(*alarm.told, told))
+    if event.state == "seen":
+        seen = Seen(entry.at, event.occasion, event.person, event.channel)
+        heard = replace(alarm, seen=(*alarm.seen, seen))
+    else:
+        heard = replace(alarm, told=_attempted(alarm.told, entry.at, event))
     if event.alarm in k.past_alarms:
         return replace(k, past_alarms=_with(k.past_alarms, event.alarm, heard))
     return replace(k, alarms=_with(k.alarms, event.alarm, heard))

@@ -11,7 +11,7 @@ from typing import Protocol
 from collector.events import GapSuspected
 from collector.health import Health, State
 from collector.inbox import Delivery, Inbox
-from collector.message import Source, believed_time, read_message
+from collector.message import Source, believed_time, kept_of
 from collector.readings import Reading, reading_from
 from collector.sample import Instant, Message, Refusal, Sample
 from collector.storage import Arrival, Readings, StoreFailed
@@ -54,6 +54,8 @@ class Tally:
     """As read from the messages; what the store held already is among them."""
     refused: int = 0
     retained: int = 0
+    ignored: int = 0
+    """Retained messages that their source says to pass over: acknowledged, and not kept."""
     store_failures: int = 0
     handing_failures: int = 0
     """How often whoever follows the readings failed when a group was handed on."""
@@ -140,27 +142,30 @@ class Ingest:
         return len(group)
 
     def _take(self, group: Sequence[Delivery]) -> None:
-        self._in_hand = [self._read(delivery.message) for delivery in group]
-        last = self._keep(self._in_hand)
+        read = [self._read(delivery.message) for delivery in group]
+        self._in_hand = [arrival for arrival in read if arrival is not None]
+        self.tally.ignored += len(read) - len(self._in_hand)
+        last = self._keep(self._in_hand) if self._in_hand else 0
         self._link.acknowledge(group)
-        first = last - len(group) + 1
+        first = last - len(self._in_hand) + 1
         kept = [Arrival(arrival.message, arrival.outcome, first + i) for i, arrival in enumerate(self._in_hand)]
         self._in_hand = []
         self._probe_s = self._probes_s[0]
         self._committed = time.monotonic()
-        self._count(kept)
-        self._hand_on(kept)
+        if kept:
+            self._count(kept)
+            self._hand_on(kept)
+        else:
+            self._tell_numbers()
 
-    def _read(self, message: Message) -> Arrival:
-        if message.retained:
-            # State that the broker kept, from nobody knows when: no sample and no sign of life. It stays in the
-            # arrival log, marked as retained, without readings and without being held against the sender.
-            return Arrival(message, ())
+    def _read(self, message: Message) -> Arrival | None:
         try:
-            found = read_message(message, self.sources)
+            found = kept_of(message, self.sources)
+            if found is None:
+                return None
             if isinstance(found, Refusal):
                 return Arrival(message, found)
-            return Arrival(message, tuple(_reading(sample, message.received_at) for sample in found))
+            return Arrival(message, tuple(_reading(sample, message) for sample in found))
         except Exception as fault:
             log.exception("event=message_set_aside topic=%r", message.topic)
             reason = (
@@ -278,8 +283,10 @@ class Ingest:
         self._link.release()
 
 
-def _reading(sample: Sample, received_at: Instant) -> Reading:
-    measured_at, doubt = believed_time(sample.device_at, received_at)
+def _reading(sample: Sample, message: Message) -> Reading:
+    measured_at, doubt = believed_time(sample.device_at, message.received_at)
+    # The broker says again what the sensor said once: its being sent now is no sign that the sensor lives.
+    received_at = min(measured_at, message.received_at) if message.retained else message.received_at
     return reading_from(sample, measured_at, received_at, clock_doubt=doubt)
 
 

@@ -3,7 +3,7 @@
 from dataclasses import dataclass, field
 
 from collector import events as e
-from collector.batches import Batch
+from collector.batches import Batch, HandReading
 from collector.findings import Condition, Disposition, Proposal, SignOff
 from collector.logs import Calibration, Composition, ShiftNote, UnderTest
 from collector.readings import Assignment, Site, Unit
@@ -24,11 +24,30 @@ class Told:
     """One attempt to tell one person of one occasion by one channel."""
 
     at: Instant
+    """When it came to its present state."""
     occasion: str
     person: str
     channel: str
-    accepted: bool
+    state: str
+    """`attempting`, `accepted` or `failed`; what was begun and whose end nobody saw stays `attempting`."""
     detail: str = ""
+    began_at: Instant | None = None
+
+    @property
+    def accepted(self) -> bool:
+        """Return whether the channel took it, which does not say that anybody read it."""
+        return self.state == "accepted"
+
+
+@dataclass(frozen=True, slots=True)
+class Seen:
+    """One person opened what they were told of."""
+
+    at: Instant
+    occasion: str
+    person: str
+    by: str
+    """`link` or `page`."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,6 +66,8 @@ class Alarm:
     return_sentence: str = ""
     return_parameters: dict[str, float | int | str | None] = field(default_factory=dict)
     told: tuple[Told, ...] = ()
+    """Every attempt, in the order in which they began."""
+    seen: tuple[Seen, ...] = ()
 
     @property
     def active(self) -> bool:
@@ -100,7 +121,10 @@ class Kitchen:
     position: int = 0
     sites: dict[str, Site] = field(default_factory=dict)
     units: dict[str, Unit] = field(default_factory=dict)
+    said: tuple[Assignment, ...] = ()
+    """What people said that channels measure."""
     assignments: tuple[Assignment, ...] = ()
+    """The same as readings are judged by it: errors that a check found are taken off, time under test is left out."""
     people: dict[str, Person] = field(default_factory=dict)
     rota: tuple[tuple[str, float], ...] = ()
     confirmed: dict[tuple[str, str], e.RowConfirmed] = field(default_factory=dict)
@@ -117,6 +141,8 @@ class Kitchen:
     calibrations: tuple[Calibration, ...] = ()
     """Every comparison of an instrument with a reference, in the order in which they were entered."""
     under_test: tuple[UnderTest, ...] = ()
+    unit_readings: tuple[HandReading, ...] = ()
+    """What was measured by hand in a unit, and belongs to no batch."""
     notes: tuple[ShiftNote, ...] = ()
 
     def assigned(self, channel: str, at: Instant) -> Assignment | None:

@@ -1,16 +1,18 @@
 """What is read from which topics, as a settings file or a mapping file tells it. Pure."""
 
+import re
 from typing import Annotated, Literal
 
 from pydantic import Field, ValidationError
 
 from collector import message
+from collector.formats.mapping import Encoding, Measurement
 from collector.formats.mapping import Mapping as Described
-from collector.formats.mapping import Measurement
 from collector.formats.plain import PlainNumber
 from collector.formats.strict_json import quoted
 from collector.formats.times import TimeFormat
 from collector.formats.units import PROBE_FAULT_VALUES_C
+from collector.message import Retained
 from collector.toml_faults import Fault, Sheet, Table, in_order, model_faults, read_sheet
 from collector.toml_lines import Place
 
@@ -30,6 +32,9 @@ class MeasurementSettings(Table):
     zone: str = ""
     sequence: str | None = None
     boot: str | None = None
+    dedupe: Annotated[tuple[str, ...], Field(strict=False, description='pointers, such as ["/id"]')] = ()
+    quality: str | None = None
+    quality_names: dict[str, str] = {}
     valid_min: float | None = None
     valid_max: float | None = None
     missing: Literal["skip", "error"] = "skip"
@@ -37,7 +42,8 @@ class MeasurementSettings(Table):
 
     def made(self) -> Measurement:
         """Return the measurement as the reader of payloads takes it."""
-        return Measurement(**{**dict(self), "unit_names": tuple(self.unit_names.items())})
+        tables = {"unit_names": tuple(self.unit_names.items()), "quality_names": tuple(self.quality_names.items())}
+        return Measurement(**{**dict(self), **tables})
 
 
 class SourceSettings(Table):
@@ -50,6 +56,8 @@ class SourceSettings(Table):
     decimal_comma: bool | None = None
     each: str | None = None
     fault_values_c: Annotated[tuple[float, ...], Field(strict=False)] = PROBE_FAULT_VALUES_C
+    encoding: Encoding = "json"
+    retained: Retained = "state"
     measurements: Annotated[tuple[MeasurementSettings, ...], Field(strict=False)] = Field(
         default=(), alias="measurement"
     )
@@ -64,6 +72,8 @@ class SourceSettings(Table):
             described if self.format == "mapped" else None,
             number if self.format == "plain" else None,
             self.fault_values_c,
+            self.retained,
+            self.encoding,
         )
 
 
@@ -91,11 +101,18 @@ def _of_source(said: str, source: SourceSettings, place: Place, sheet: Sheet) ->
     for index, measurement in enumerate(source.measurements):
         label = f"measurement {quoted(measurement.channel)}: "
         if said.startswith(label):
-            return sheet.fault((*place, "measurement", index), said.removeprefix(label), "")
-    for key in ("topic", "unit", "channel", "each"):
-        if said.startswith((f"{key} ", f"{key}:", f"the {key} ")):
-            return sheet.fault((*place, key), said, "")
-    return sheet.fault(place, said, "")
+            what = said.removeprefix(label)
+            named = _key_in(what, MeasurementSettings)
+            return sheet.fault((*place, "measurement", index, named or "channel"), what.removeprefix(f"{named}: "), "")
+    named = _key_in(said, SourceSettings)
+    return sheet.fault((*place, named) if named else place, said.removeprefix(f"{named}: "), "")
+
+
+def _key_in(said: str, table: type[Table]) -> str | None:
+    """Return the key that a sentence speaks of: the word it begins with, or else the first one in `such` quotes."""
+    first = re.match(r"(?:the )?(\w+)", said)
+    words = [first[1] if first else "", *re.findall(r"`(\w+)`", said)]
+    return next((word for word in words if word in table.model_fields), None)
 
 
 def topic_faults(sources: tuple[SourceSettings, ...], sheet: Sheet) -> list[Fault]:
@@ -117,6 +134,7 @@ class BecomesSettings(Table):
     unit: str
     device_at: float | None = None
     sequence: str | None = None
+    quality: Annotated[tuple[str, ...], Field(strict=False)] = ()
 
 
 class ExampleSettings(Table):
@@ -124,6 +142,7 @@ class ExampleSettings(Table):
 
     topic: str
     message: str
+    retained: bool = False
     becomes: Annotated[tuple[BecomesSettings, ...], Field(strict=False)] = ()
     refused: str = ""
 

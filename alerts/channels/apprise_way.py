@@ -1,6 +1,7 @@
 """Tells by whatever apprise reaches: gateways for text messages, push services, chat. The one import of apprise."""
 
 import logging
+import threading
 from collections.abc import Mapping
 
 import apprise
@@ -38,6 +39,8 @@ class AppriseChannel:
     def __init__(self, addresses: Mapping[str, str]) -> None:
         # Made now: apprise takes a second to find its parts, which must not be the second in which an alarm is told.
         self._targets = {person: _target(address) for person, address in addresses.items()}
+        # What they are made of was not written for several threads.
+        self._locks = {person: threading.Lock() for person in addresses}
 
     def send(self, telling: Telling, alarm: Alarm, first_line: str, body: str) -> Sent:
         """Send once. The address is never part of what is returned or logged: it holds a secret."""
@@ -49,7 +52,8 @@ class AppriseChannel:
         one = apprise.Apprise()
         if not one.add(target):
             return Sent(False, "apprise did not take the address")
-        result = one.notify(body=body, title=first_line, body_format=apprise.NotifyFormat.TEXT)
+        with self._locks[telling.person]:
+            result = one.notify(body=body, title=first_line, body_format=apprise.NotifyFormat.TEXT)
         # What comes back is falsy on failure, and yet neither is False nor equals it.
         if not result:
             return Sent(False, "the target did not take it")

@@ -2,12 +2,21 @@
 
 from api.actions.faults import Check, Result, fault
 from api.schemas import AnswerAlarm
-from collector.events import AlarmAcknowledged
+from collector.events import AlarmAcknowledged, AlarmTold, Draft
 from collector.kitchen import Kitchen, Person
 from collector.sample import Instant
 
 LATEST_ARRIVAL_S = 4 * 3600.0
 """House: whoever arrives later than this cannot be said to be going. [s]"""
+
+
+def alarm_seen(kitchen: Kitchen, alarm: str, person: str, by: str, now: Instant) -> list[Draft]:
+    """Return that a person opened what they were told of, by the `link` or the `page`; once for each step."""
+    known = kitchen.alarm(alarm)
+    told = [t.occasion for t in known.told if t.person == person and t.state != "failed"] if known is not None else []
+    if known is None or not told or any((s.occasion, s.person) == (told[-1], person) for s in known.seen):
+        return []
+    return [Draft(now, "system", AlarmTold(alarm, told[-1], person, by, "seen"))]
 
 
 def answer_alarm(kitchen: Kitchen, alarm: str, request: AnswerAlarm, person: Person, now: Instant) -> Result:

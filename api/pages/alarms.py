@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass, replace
 
-from fastapi import APIRouter
+from fastapi import APIRouter, Request
 from fastapi.responses import RedirectResponse, Response
 
 from alerts.sentences import TITLES, alarm_text, clock_text, first_steps
@@ -12,7 +12,8 @@ from api.doing import NotThere
 from api.pages.forms import Field, Form, Kind, carry_out, local_field
 from api.pages.frame import Framed, Typed
 from api.pages.rendering import Frame, show
-from api.pages.wording import short_text
+from api.pages.told import ToldStep, note_seen, told_steps
+from api.pages.wording import ANSWERS, person_name, short_text
 from api.schemas import AnswerAlarm
 from api.tonight import zone_of
 from collector.kitchen import Alarm, Kitchen
@@ -21,7 +22,6 @@ from collector.sample import Instant
 router = APIRouter()
 THERE_IN_S = 1200.0
 """House: what the field for the time of arrival begins with."""
-ANSWERS = {"going": "is going", "passing on": "passes it on", "cannot": "cannot go"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,25 +48,11 @@ class AlarmCard:
 
 
 @dataclass(frozen=True, slots=True)
-class ToldLine:
-    """One attempt to tell somebody."""
-
-    at: str
-    words: str
-
-
-@dataclass(frozen=True, slots=True)
 class AlarmContext:
     """Context of the page."""
 
     alarm: AlarmCard
-    told: tuple[ToldLine, ...]
-
-
-def person_name(kitchen: Kitchen, person: str) -> str:
-    """Return a person's name, or the id of one who is not described."""
-    known = kitchen.people.get(person)
-    return known.name if known is not None else person
+    told: tuple[ToldStep, ...]
 
 
 def answer_words(kitchen: Kitchen, alarm: Alarm, zone: str) -> str:
@@ -119,33 +105,26 @@ def card_of(kitchen: Kitchen, alarm: Alarm, now: Instant, may_answer: bool) -> A
     )
 
 
-def _told(kitchen: Kitchen, alarm: Alarm) -> tuple[ToldLine, ...]:
-    zone = zone_of(kitchen, alarm.condition.unit)
-    return tuple(
-        ToldLine(
-            short_text(t.at, zone),
-            f"{person_name(kitchen, t.person)} by {t.channel}: "
-            + ("accepted" if t.accepted else f"not accepted {t.detail}".strip()),
-        )
-        for t in alarm.told
-    )
-
-
 def alarm_page(office: OfficeHere, frame: Frame, alarm: Alarm, form: Form | None = None, status: int = 200) -> Response:
     """Return the page of an alarm, with a form that was refused in place of a fresh one."""
     kitchen = office.present.kitchen
     card = card_of(kitchen, alarm, office.clock(), frame.operates)
     shown = card if form is None else replace(card, form=form)
-    return show("alarm.html", AlarmContext(shown, _told(kitchen, alarm)), frame, status)
+    return show(
+        "alarm.html", AlarmContext(shown, told_steps(kitchen, alarm, office.reach, office.clock())), frame, status
+    )
 
 
 @router.get("/alarms/{alarm}")
-def alarm_view(alarm: str, office: OfficeHere, frame: Framed) -> Response:
-    """Return the page of one alarm."""
+def alarm_view(request: Request, alarm: str, office: OfficeHere, frame: Framed) -> Response:
+    """Return the page of one alarm, and write down that whoever was told of it has opened it."""
     found = office.present.kitchen.alarm(alarm)
     if found is None:
         raise NotThere(f"there is no alarm {alarm}")
-    return alarm_page(office, frame, found)
+    # A page that stays open renews itself by script: nobody need sit before it.
+    if frame.person is not None and request.headers.get("sec-fetch-dest") != "empty":
+        note_seen(office, alarm, frame.person.id, "page")
+    return alarm_page(office, frame, office.present.kitchen.alarm(alarm) or found)
 
 
 @router.post("/alarms/{alarm}/answer")

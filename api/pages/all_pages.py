@@ -16,13 +16,14 @@ from api.pages import (
     pictures,
     read,
     sign_in,
+    stopped,
     tonight,
     unit,
 )
 
 MODULES = (
-    tonight, alarms, batches, batch, batch_acts, pictures, unit, channels, read, people, journal, link, sign_in,
-    live, chart_script,
+    tonight, alarms, batches, batch, batch_acts, pictures, unit, stopped, channels, read, people, journal, link,
+    sign_in, live, chart_script,
 )  # fmt: skip
 routers: tuple[APIRouter, ...] = tuple(module.router for module in MODULES)
 """In this order, so that `/batches/new` is not taken for a lot."""

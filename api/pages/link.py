@@ -19,6 +19,7 @@ from api.pages.forms import Form, asked
 from api.pages.frame import frame_of
 from api.pages.rendering import show
 from api.pages.sent import Unsigned
+from api.pages.told import note_seen
 from api.schemas import AnswerAlarm
 from api.tonight import zone_of
 from collector.kitchen import Alarm, Person
@@ -57,11 +58,12 @@ def _card(office: Office, token: str, alarm: Alarm, form: Form | None = None) ->
 
 @router.get("/a/{token}")
 def link_view(token: str, office: OfficeHere) -> Response:
-    """Return the page; nothing changes."""
+    """Return the page; nothing changes, but that it was opened is written down."""
     found = _whose(office, token)
     if found is None:
         return _page(office, token, None, "", OVER, 404)
     _, person, alarm = found
+    note_seen(office, alarm.id, person.id, "link")
     return _page(office, token, _card(office, token, alarm), person.name, "", 200)
 
 

@@ -1,7 +1,7 @@
 """What a pasted message would become, by the sources of the settings or by a mapping that is being written."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from fastapi import APIRouter
 from fastapi.responses import Response
@@ -10,9 +10,9 @@ from api.auth.signed import OfficeHere
 from api.office import Office
 from api.pages.frame import Framed, Typed
 from api.pages.rendering import show
-from api.previewed import Preview, previewed
+from api.previewed import Preview, payload_of, previewed
 from collector.message import Source
-from collector.sample import Message
+from collector.sample import Message, Refusal
 from collector.settings_sources import MappingFile, read_mapping
 
 router = APIRouter()
@@ -27,6 +27,7 @@ class ReadContext:
     topic: str = ""
     message: str = ""
     mapping: str = ""
+    retained: bool = False
     faults: tuple[str, ...] = ()
     found: Preview | None = None
 
@@ -41,15 +42,17 @@ def _sources(office: Office, mapping: str) -> Sequence[Source] | tuple[str, ...]
 def context(office: Office, sent: dict[str, str]) -> ReadContext:
     """Return what the page shows for what was sent."""
     topic, message, mapping = (sent.get(name, "") for name in ("topic", "message", "mapping"))
-    typed = ReadContext(topic, message[:LONGEST], mapping[:LONGEST])
+    typed = ReadContext(topic, message[:LONGEST], mapping[:LONGEST], "retained" in sent)
     if len(message) > LONGEST or len(mapping) > LONGEST:
-        return ReadContext(topic, typed.message, typed.mapping, ("what was pasted is too long: paste one message",))
+        return replace(typed, faults=("what was pasted is too long: paste one message",))
     sources = _sources(office, mapping)
     if any(isinstance(one, str) for one in sources):
-        return ReadContext(topic, message, mapping, tuple(str(one) for one in sources))
+        return replace(typed, faults=tuple(str(one) for one in sources))
     known = tuple(one for one in sources if isinstance(one, Source))
-    payload = message.encode("utf-8", "replace")
-    return ReadContext(topic, message, mapping, (), previewed(Message(topic.strip(), payload, office.clock()), known))
+    payload = payload_of(message, topic.strip(), known)
+    if isinstance(payload, Refusal):
+        return replace(typed, faults=(payload.reason,))
+    return replace(typed, found=previewed(Message(topic.strip(), payload, office.clock(), typed.retained), known))
 
 
 @router.get("/read")

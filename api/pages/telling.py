@@ -72,9 +72,13 @@ def _returned(event: e.AlarmReturned, kitchen: Kitchen, zone: str) -> str:
 
 
 def _told(event: e.AlarmTold, kitchen: Kitchen, zone: str) -> str:
-    took = "accepted" if event.accepted else f"not accepted {event.detail}".strip()
-    who = by_words(kitchen, event.person)
-    return f"{who} was told of alarm {event.alarm} ({event.occasion}) by {event.channel}: {took}."
+    who, what = by_words(kitchen, event.person), f"alarm {event.alarm} ({event.occasion})"
+    if event.state == "seen":
+        return f"{who}: {what} was opened, by the {event.channel}."
+    if event.state == "attempting":
+        return f"{who} is being told of {what} by {event.channel}."
+    took = "accepted" if event.state == "accepted" else f"not accepted {event.detail}".strip()
+    return f"{who} was told of {what} by {event.channel}: {took}."
 
 
 def _proposed(event: e.ProposalMade, kitchen: Kitchen, zone: str) -> str:

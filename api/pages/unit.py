@@ -14,6 +14,7 @@ from api.pages.alarms import AlarmCard, card_of
 from api.pages.forms import Field, Form, Kind, carry_out
 from api.pages.frame import Framed, Typed
 from api.pages.rendering import Frame, show
+from api.pages.stopped import Stopped, stopped_of
 from api.pages.tonight import Standing, standing_words
 from api.pages.wording import ago_text, degrees, left_text, long_text
 from api.schemas import EnterHandReading
@@ -46,6 +47,7 @@ class UnitContext:
     urgent: bool
     limit: str
     alarms: tuple[AlarmCard, ...]
+    stopped: Stopped
     stands: tuple[Standing, ...]
     channels: tuple[ChannelLine, ...]
     hand: Form | None
@@ -99,6 +101,7 @@ def context(office: Office, frame: Frame, unit: str, done: str = "", form: Form 
         urgent=math.isfinite(here.left_s),
         limit=degrees(here.limit_c),
         alarms=tuple(card_of(kitchen, alarm, now, frame.operates) for alarm in alarms),
+        stopped=stopped_of(here, now, zone_of(kitchen, unit)),
         stands=tuple(standing_words(batch, kitchen, now) for batch in here.batches),
         channels=tuple(_line(office, a) for a in kitchen.assignments_of(unit, now)),
         hand=(form or hand_form(unit)) if frame.operates else None,

@@ -5,6 +5,7 @@ from zoneinfo import ZoneInfo
 
 from alerts.sentences import span_text
 from collector.findings import Disposition
+from collector.kitchen import Kitchen
 from collector.sample import Instant
 
 DISPOSITIONS = {
@@ -51,3 +52,18 @@ def left_text(left_s: float) -> str:
     if left_s <= 0.0:
         return "No time left: it may be above the limit now (estimate)."
     return f"Meat may pass the limit in {long_text(left_s)} (estimate)."
+
+
+ANSWERS = {"going": "is going", "passing on": "passes it on", "cannot": "cannot go"}
+"""What a person answered to an alarm."""
+
+
+def person_name(kitchen: Kitchen, person: str) -> str:
+    """Return a person's name, or the id of one who is not described."""
+    known = kitchen.people.get(person)
+    return known.name if known is not None else person
+
+
+def second_text(at: Instant, zone: str) -> str:
+    """Return an instant to the second: `07:10:05`."""
+    return f"{datetime.fromtimestamp(at, UTC).astimezone(ZoneInfo(zone)):%H:%M:%S}"

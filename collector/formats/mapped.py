@@ -1,12 +1,12 @@
-"""JSON payloads read by a mapping. Pure."""
+"""JSON and CBOR payloads read by a mapping. Pure."""
 
 from collections.abc import Mapping as Named
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from collector.formats import names, plain, pointer, times, units
-from collector.formats.mapping import KEY, Mapping, Measurement
-from collector.formats.strict_json import loads, quoted
+from collector.formats import names, plain, pointer, strict_cbor, strict_json, times, units
+from collector.formats.mapping import KEY, QUALITIES, Encoding, Mapping, Measurement
+from collector.formats.strict_json import quoted
 from collector.sample import Instant, Quality, Refusal, Sample
 
 MOST_LOOK_UPS = 2000
@@ -32,14 +32,16 @@ def read(
     captured: Named[str, str],
     received_at: Instant,
     *,
+    encoding: Encoding = "json",
     fault_values_c: Sequence[float] = units.PROBE_FAULT_VALUES_C,
 ) -> tuple[Sample, ...] | Refusal:
     """Return the samples a mapping finds, each in its base unit, or why the whole payload is refused.
 
     A value that is missing or null is left out where the mapping says `skip`. A payload in which not one of the values
-    stands is refused; one in which a value is null (a probe unplugged) is not. `captured` comes from the topic.
+    stands is refused; one in which a value is null (a probe unplugged) is not. `captured` comes from the topic. So is
+    one in which two readings of a channel have one key: the key would let only the first of them be kept.
     """
-    document = loads(payload)
+    document = strict_cbor.loads(payload) if encoding == "cbor" else strict_json.loads(payload)
     if isinstance(document, Refusal):
         return document
     places = _places(document, mapping, captured)
@@ -59,6 +61,9 @@ def read(
             if isinstance(sample, Refusal):
                 return Refusal(sample.code, f"measurement {quoted(measurement.channel)}: {sample.reason}")
             samples.append(sample)
+    alike = _alike(samples)
+    if alike is not None:
+        return alike
     if not samples and not has_null:
         return Refusal(
             "nothing_found", "none of the mapping's values stands in the payload; compare its pointers with it"
@@ -109,12 +114,16 @@ def _sample(
     when = _time(measurement, place, received_at)
     if isinstance(when, Refusal):
         return when
-    sequence = _sequence(measurement, place)
+    sequence = _key(measurement, place) if measurement.dedupe else _sequence(measurement, place)
     if isinstance(sequence, Refusal):
         return sequence
+    said = _quality(measurement, place)
+    if isinstance(said, Refusal):
+        return said
     doubt = Quality.CLOCK_DOUBT if when is not None and when.doubt else Quality.GOOD
-    at = None if when is None else when.at
-    return Sample(channel, measured.value, measured.unit, at, sequence, quality=measured.quality | doubt)
+    # A device that doubts its own clock gives no instant: the time of receipt stands in its place.
+    at = None if when is None or Quality.CLOCK_DOUBT in said else when.at
+    return Sample(channel, measured.value, measured.unit, at, sequence, quality=measured.quality | doubt | said)
 
 
 def _unit(measurement: Measurement, place: _Place) -> str | Refusal:
@@ -169,6 +178,54 @@ def _sequence(measurement: Measurement, place: _Place) -> str | Refusal | None:
     return ":".join(texts)
 
 
+def _key(measurement: Measurement, place: _Place) -> str | Refusal | None:
+    """Return the values at the pointers as one text, the stroke between them escaped within; None where one is not."""
+    pieces = [place.at(part) for part in measurement.dedupe]
+    if any(piece is None or isinstance(piece, Refusal) for piece in pieces):
+        return None
+    texts = [str(piece) for piece in pieces if isinstance(piece, str | int) and not isinstance(piece, bool)]
+    if len(texts) < len(pieces) or any(not t or len(t) > _LONGEST_SEQUENCE or names.has_control(t) for t in texts):
+        return Refusal(
+            "bad_key", f"what dedupe points at must be integers or texts of up to {_LONGEST_SEQUENCE} characters"
+        )
+    return "/".join(text.replace("~", "~0").replace("/", "~1") for text in texts)
+
+
+def _alike(samples: Sequence[Sample]) -> Refusal | None:
+    """Return why readings of one message cannot all be kept: the same channel and key for different ones."""
+    seen: dict[tuple[str, str], tuple[float, Instant | None]] = {}
+    for sample in samples:
+        if sample.sequence is None:
+            continue
+        held = seen.setdefault((sample.channel, sample.sequence), (sample.value, sample.device_at))
+        if held != (sample.value, sample.device_at):
+            what = f"two readings of {quoted(sample.channel)} have the key {quoted(sample.sequence)}"
+            return Refusal("same_key", f"{what}; add a pointer to dedupe or to sequence that tells them apart")
+    return None
+
+
+def _quality(measurement: Measurement, place: _Place) -> Quality | Refusal:
+    if measurement.quality is None:
+        return Quality.GOOD
+    found = place.at(measurement.quality)
+    words = dict(measurement.quality_names)
+    if found is None or isinstance(found, Refusal):
+        word, what = "", f"nothing stands at {quoted(measurement.quality)}"
+    elif isinstance(found, bool):
+        word = what = "true" if found else "false"
+    elif isinstance(found, str | int):
+        word, what = str(found), quoted(str(found))
+    else:
+        return Refusal(
+            "bad_quality", f"{_kind(found)} stands at {quoted(measurement.quality)}; point at a word or code"
+        )
+    meant = QUALITIES.get(words.get(word, ""))
+    if meant is None:
+        mend = f"say in quality_names what {quoted(word)} means"
+        return Refusal("bad_quality", f"what the device says of its value is not known ({what}); {mend}")
+    return meant
+
+
 def _is_misspelt(value: object) -> bool:
     return isinstance(value, Refusal) and value.code == "pointer_syntax"
 
@@ -181,5 +238,5 @@ def _missing(measurement: Measurement, value: object) -> Refusal:
 
 
 def _kind(value: object) -> str:
-    names_of = {str: "a text", bool: "true or false", list: "an array", dict: "an object"}
+    names_of = {str: "a text", bytes: "a byte string", bool: "true or false", list: "an array", dict: "an object"}
     return names_of.get(type(value), "null" if value is None else "something else")

@@ -1,18 +1,31 @@
-"""How any JSON is mapped to samples: the description of it, and what can be wrong with one. Pure."""
+"""How any JSON or CBOR is mapped to samples: the description of it, and what can be wrong with one. Pure."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
 from math import isfinite
-from typing import Literal
+from typing import Literal, TypeAlias, get_args
 
 from collector.formats import names, pointer, times, units
 from collector.formats.strict_json import quoted
-from collector.sample import Refusal
+from collector.sample import Quality, Refusal
+
+Encoding: TypeAlias = Literal["json", "cbor"]
+"""How a payload is written; pointers go through both alike, and a key that is a whole number stands as its digits."""
+ENCODINGS: tuple[str, ...] = get_args(Encoding)
 
 KEY = "key"
 """The capture that holds the name or index of the element under `each`."""
 MOST_MEASUREMENTS = 200
 """Measurements of one mapping. House limit."""
+MOST_KEY_PARTS = 8
+"""Pointers whose values together are one key. House limit."""
+QUALITIES = {
+    "good": Quality.GOOD,
+    "clock_doubt": Quality.CLOCK_DOUBT,
+    "probe_fault": Quality.PROBE_FAULT,
+    "out_of_range": Quality.OUT_OF_RANGE,
+}
+"""What a device's word about its own value may mean; a conflict is found by the store and told by nobody."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,6 +58,12 @@ class Measurement:
     """Pointer to the number of the reading within a boot; needs `boot`."""
     boot: str | None = None
     """Pointer to what changes when the numbers start again: a session, a boot count."""
+    dedupe: tuple[str, ...] = ()
+    """Pointers to what every copy of a reading shares, and no other reading; in place of `sequence` and `boot`."""
+    quality: str | None = None
+    """Pointer to the device's own word about the value; needs `quality_names`."""
+    quality_names: tuple[tuple[str, str], ...] = ()
+    """What each word means: `(("ok", "good"), ("E1", "probe_fault"))`; `""` stands for a word that is not there."""
     valid_min: float | None = None
     """Below this the value is kept and marked out of range, in the base unit."""
     valid_max: float | None = None
@@ -85,6 +104,8 @@ def faults(mapping: Mapping, captured: Sequence[str] = ()) -> tuple[str, ...]:
             *_channel_faults(measurement, mapping, captured),
             *_unit_faults(measurement),
             *_time_faults(measurement),
+            *_same_faults(measurement),
+            *_quality_faults(measurement),
             *_number_faults(measurement),
         )
         found += [label + fault for fault in inner]
@@ -112,7 +133,9 @@ def _channel_faults(measurement: Measurement, mapping: Mapping, captured: Sequen
                 f"the topic captures no {text}: write {{{text}}} into the topic, or take it out of the channel"
             )
         varies = varies or (kind == "pointer" and not pointer.is_from_root(text))
-    if mapping.each is not None and not varies:
+    # A backlog of one channel, each element with a time of its own, is the one case for one name.
+    dated = measurement.time is not None and not pointer.is_from_root(measurement.time)
+    if mapping.each is not None and not varies and not dated:
         found.append("every element would become the same channel: put {key} or a pointer such as {/id} into it")
     return found
 
@@ -143,8 +166,40 @@ def _time_faults(measurement: Measurement) -> list[str]:
     if measurement.zone:
         zone = times.zone_named(measurement.zone)
         found += [zone.reason] if isinstance(zone, Refusal) else []
+    return found
+
+
+def _same_faults(measurement: Measurement) -> list[str]:
+    found = []
     if (measurement.sequence is None) != (measurement.boot is None):
         found.append("`sequence` starts again with each boot: set `boot` to what tells them apart, or set neither")
+    if measurement.dedupe and (measurement.sequence is not None or measurement.boot is not None):
+        found.append("`dedupe` and `sequence` both say which readings are the same: keep one of them")
+    if len(measurement.dedupe) > MOST_KEY_PARTS:
+        found.append(f"dedupe has {len(measurement.dedupe)} pointers: at most {MOST_KEY_PARTS} make one key")
+    for place in measurement.dedupe:
+        found += _pointer_faults("dedupe", place)
+        if place == measurement.value:
+            found.append("dedupe points at the value itself: two equal readings are two; point at what names a reading")
+    return found
+
+
+def _quality_faults(measurement: Measurement) -> list[str]:
+    if measurement.quality is None:
+        return (
+            ["`quality_names` translates what `quality` finds: set `quality` too"] if measurement.quality_names else []
+        )
+    found = _pointer_faults("quality", measurement.quality)
+    if not measurement.quality_names:
+        found.append(
+            'quality finds a word that means nothing by itself: set `quality_names`, such as { "ok" = "good" }'
+        )
+    for word, meant in measurement.quality_names:
+        if meant not in QUALITIES:
+            known = ", ".join(QUALITIES)
+            found.append(
+                f"quality_names says {quoted(word)} is {quoted(meant)}, which is not known: use one of {known}"
+            )
     return found
 
 

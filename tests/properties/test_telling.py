@@ -47,7 +47,9 @@ class Telling(RuleBasedStateMachine):
     def tell(self) -> None:
         for telling in due(self.kitchen, REACH, self.now):
             works = telling.channel not in self.broken
-            told = AlarmTold(telling.alarm, telling.occasion, telling.person, telling.channel, works)
+            told = AlarmTold(
+                telling.alarm, telling.occasion, telling.person, telling.channel, "accepted" if works else "failed"
+            )
             self.write([Draft(self.now, "watch", told)])
             if works:
                 self.said.append((self.now, telling.person, telling.alarm, telling.occasion))

@@ -71,7 +71,7 @@ def channel_to(listener: Listener, *keys: bytes, private: bool = True) -> Webhoo
 
 
 def told(accepted: bool, at: float) -> Told:
-    return Told(at, "raised", "ana", "webhook", accepted)
+    return Told(at, "raised", "ana", "webhook", "accepted" if accepted else "failed")
 
 
 def test_a_webhook_posts_a_cloud_event_in_plain_words(listener: Listener) -> None:

@@ -30,7 +30,7 @@ def kitchen(*events: tuple[float, str, Event], wakes: bool = True) -> Kitchen:
 def told(
     after_s: float, person: str, channel: str, accepted: bool, occasion: str = "raised"
 ) -> tuple[float, str, Event]:
-    return (NIGHT + after_s, "watch", AlarmTold("A1", occasion, person, channel, accepted))
+    return (NIGHT + after_s, "watch", AlarmTold("A1", occasion, person, channel, "accepted" if accepted else "failed"))
 
 
 def people(tellings: list[Telling]) -> list[tuple[str, str]]:

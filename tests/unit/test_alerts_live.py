@@ -49,6 +49,9 @@ class Stub:
         self.told.set()
         return 0
 
+    def settle(self) -> None:
+        return None
+
 
 def running(stub: Stub) -> LiveWatch:
     # A timer that stands still but for the first look: only `notify` and the first tick move it.

@@ -402,7 +402,7 @@ def test_an_alarm_that_cannot_be_put_into_words_does_not_silence_the_others(
             raise KeyError("odd")
         return alarm.condition.kind, ""
 
-    monkeypatch.setattr("alerts.service.message", worded)
+    monkeypatch.setattr("alerts.teller.message", worded)
     odd = Condition("fridge", "channel_silent", "sensor", True, bench.at, sentence="channel_silent")
     bench.write(AlarmRaised(odd))
     bench.service.tell()

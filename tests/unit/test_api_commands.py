@@ -5,6 +5,7 @@ import os
 import socket
 import sqlite3
 import threading
+from base64 import b64encode
 from collections.abc import Callable, Iterator
 from datetime import UTC, datetime
 from http.server import BaseHTTPRequestHandler, HTTPServer
@@ -423,13 +424,13 @@ def test_read_prints_what_a_message_would_become(run: Run) -> None:
         "application/7/device/x/event/up",
     )
     message = (
-        '{"time":"2022-07-18T09:34:15.775023242+00:00","deviceInfo":{"devEui":"0101"},"devAddr":"00189440",'
+        '{"time":"2022-07-18T09:34:15.775023242+00:00","deviceInfo":{"devEui":"0101"},"deduplicationId":"3ac7e3c4",'
         '"fCnt":24,"object":{"temperature":85.0}}'
     )
     code, out, _ = run(*shape, message)
     assert code == 0
     assert out.startswith("0101/temperature = 85.0 Cel at ")
-    assert "number 00189440:24; doubtful: the device's clock cannot be believed; doubtful: a value that" in out
+    assert "its key is '3ac7e3c4'; doubtful: the device's clock cannot be believed; doubtful: a value that" in out
 
 
 def test_read_says_why_a_message_is_refused(run: Run) -> None:
@@ -439,6 +440,50 @@ def test_read_says_why_a_message_is_refused(run: Run) -> None:
     assert "(not_finite)" in err
     assert run(*number, "4.1")[0] == 0
     assert run("read", "--topic", "a", "1")[0] == 2
+
+
+KEYED = """[[source]]
+topic = "cold/{device}"
+format = "mapped"
+retained = "reading"
+[[source.measurement]]
+channel = "{device}/air"
+value = "/c"
+unit = "Cel"
+time = "/at"
+time_format = "rfc3339"
+dedupe = ["/id"]
+quality = "/status"
+quality_names = { "ok" = "good", "E1" = "probe_fault" }
+"""
+
+
+def test_read_shows_quality_and_key_and_what_a_retained_message_would_be(run: Run, folder: Path) -> None:
+    (folder / "keyed.toml").write_text(KEYED, encoding="utf-8")
+    words = ("read", "--mapping", str(folder / "keyed.toml"), "--topic", "cold/tub")
+    code, out, _ = run(*words, '{"c": 4.1, "id": "a/7", "status": "E1"}')
+    line, note = out.splitlines()
+    assert code == 0
+    assert "the same reading whenever its key is 'a~17'; doubtful: a value that the sensor sends instead" in line
+    assert note.startswith("Retained by the broker and sent again, it would be a reading where the device's own time")
+    code, out, _ = run(*words, "--retained", '{"c": 4.1, "status": "ok"}')
+    assert (code, out.splitlines()[0]) == (0, "No reading.")
+    assert "sent again, it is a reading where" in out
+    assert run(*words, '{"c": 4.1, "status": "fine"}')[0] == 1
+
+
+def test_read_takes_cbor_as_hex_as_base64_and_as_bytes(folder: Path) -> None:
+    words = ["read", "--mapping", str(MAPPINGS / "cbor.toml"), "--topic", "probes/tub-2"]
+    payload = bytes.fromhex("a3001a62d52aef01f944000205")
+    spaced = payload.hex(" ").upper()
+    for text in (payload.hex(), spaced, f"0x{payload.hex()}", b64encode(payload).decode(), "owAaYtUq7wH5RAACBQ"):
+        result = CliRunner().invoke(main, [*words, text])
+        assert result.output.startswith("tub-2/temperature = 4.0 Cel at "), text
+    assert CliRunner().invoke(main, words, input=payload).output.startswith("tub-2/temperature = 4.0 Cel at ")
+    for text in ("abc!", "{}", "a3001"):
+        result = CliRunner().invoke(main, [*words, text])
+        assert result.exit_code != 0
+    assert "paste it as hex or as Base64" in CliRunner().invoke(main, [*words, "{}"]).output
 
 
 def test_read_takes_what_is_piped_in_byte_by_byte(folder: Path) -> None:

@@ -385,6 +385,44 @@ def test_a_link_can_be_opened_any_number_of_times_and_answers_once(client: TestC
     assert client.get(f"/a/{token}").status_code == 404
 
 
+def told_bo(office: Office, alarm: str, *states: str, channel: str = "email") -> None:
+    now = office.clock()
+    steps = [e.AlarmTold(alarm, "raised", "bo", channel, state, "no route" * (state == "failed")) for state in states]
+    office.present.decide(lambda kitchen: [Draft(now, "watch", step) for step in steps])
+
+
+def test_that_a_link_was_opened_is_written_down_once_and_answers_nothing(client: TestClient, office: Office) -> None:
+    alarm = alarm_of(office)
+    told_bo(office, alarm, "attempting", "accepted")
+    token, head = issue_link(office.working, alarm, "bo", office.security_clock()), office.journal.head()
+    for _ in range(3):
+        client.get(f"/a/{token}")
+    assert office.journal.head() == head + 1
+    standing = office.present.kitchen.alarms[alarm]
+    assert [(s.person, s.by) for s in standing.seen] == [("bo", "link")]
+    assert standing.acknowledged_at is None
+
+
+def test_the_page_of_an_alarm_shows_every_step_of_its_telling(client: TestClient, office: Office) -> None:
+    alarm, bo = alarm_of(office), Somebody(client, office, "bo")
+    told_bo(office, alarm, "attempting", "failed", channel="webhook")
+    told_bo(office, alarm, "attempting")
+    renewed = client.get(f"/alarms/{alarm}", headers={"sec-fetch-dest": "empty"}).text
+    assert "email: attempting, no answer yet" in renewed
+    assert "webhook: failed" in renewed and "(no route)" in renewed
+    assert "opened the page" not in renewed
+    told_bo(office, alarm, "accepted")
+    text = bo.see(f"/alarms/{alarm}")
+    assert "email: accepted" in text and "Bo Lindqvist: opened the page" in text
+
+
+def test_whoever_was_not_told_leaves_no_trace_by_looking(ada: Somebody, office: Office) -> None:
+    alarm = alarm_of(office)
+    told_bo(office, alarm, "attempting", "accepted")
+    assert "opened the page" not in ada.see(f"/alarms/{alarm}")
+    assert office.present.kitchen.alarms[alarm].seen == ()
+
+
 def test_a_link_that_never_was_shows_nothing_of_the_kitchen(client: TestClient) -> None:
     answer = client.get("/a/none")
     assert answer.status_code == 404
@@ -509,6 +547,11 @@ def test_a_pasted_message_shows_what_it_would_become_and_keeps_nothing(ada: Some
     status, text = ada.send("/read", topic="kitchen/gauge", message='{"celsius": 4.1}', mapping=MAPPING)
     assert status == 200
     assert "gauge/air = 4.1 Cel at 2026-11-25T07:10:00.000Z (by receipt)" in text
+    assert "sent again, it would be state: kept as it came" in text
+    status, text = ada.send("/read", topic="kitchen/gauge", message='{"celsius": 4.1}', mapping=MAPPING, retained="yes")
+    assert "gauge/air = 4.1" not in text
+    assert "No reading." in text
+    assert "sent again, it is state: kept as it came, from nobody knows when, and no reading" in text
     status, text = ada.send("/read", topic="kitchen/gauge", message='{"celsius": NaN}', mapping=MAPPING)
     assert (status, "It cannot be read" in text) == (200, True)
     assert (office.journal.head(), office.readings.head()) == before
@@ -521,6 +564,14 @@ def test_a_pasted_message_is_read_by_the_settings_where_no_mapping_is_pasted(cli
         text = vi.send("/read", topic="cold/air", message='[{"n":"cold/air","u":"Cel","v":3.5}]')[1]
         assert "cold/air = 3.5 Cel" in text
         assert "no source takes this topic" in vi.send("/read", topic="warm/air", message="1")[1]
+
+
+def test_cbor_is_pasted_as_hex_or_base64(ada: Somebody) -> None:
+    mapping = MAPPING.replace('"mapped"', '"mapped"\nencoding = "cbor"')
+    for text in ("a16763656c73697573f94480", "oWdjZWxzaXVz+USA"):
+        assert "gauge/air = 4.5 Cel" in ada.send("/read", topic="kitchen/gauge", message=text, mapping=mapping)[1]
+    status, text = ada.send("/read", topic="kitchen/gauge", message="4.5 degrees", mapping=mapping)
+    assert (status, "paste it as hex or as Base64" in text) == (422, True)
 
 
 def test_what_is_wrong_with_a_pasted_mapping_is_said_and_nothing_pasted_is_markup(ada: Somebody) -> None:

@@ -25,7 +25,7 @@ from collector.batches import (
 from collector.events import KINDS, Draft, Entry, decode, encode
 from collector.findings import Condition, Disposition, Proposal, SignOff
 from collector.fold import fold, step
-from collector.kitchen import Gap, Kitchen, Person, ProposalRecord, SignOffRecord, Told
+from collector.kitchen import Gap, Kitchen, Person, ProposalRecord, Seen, SignOffRecord, Told
 from collector.logs import Calibration, Composition, CoreLog, Disposal, LabelApplied, SoakLog, TaskDone, UnderTest
 from collector.readings import Assignment, Quantity, Site, Unit
 
@@ -182,7 +182,8 @@ def test_hand_readings_and_actions_are_added_to_their_batch() -> None:
 def test_a_hand_reading_of_no_known_batch_changes_no_batch(lot: str | None) -> None:
     reading = HandReading(NOON, "temperature", 4.0, Where.AIR, "probe 2", lot, "walk-in")
     k = kitchen(STARTED, e.HandReadingEntered(reading))
-    assert replace(k, position=1) == kitchen(STARTED)
+    assert replace(k, position=1, unit_readings=()) == kitchen(STARTED)
+    assert k.unit_readings == ((reading,) if lot is None else ())
 
 
 def test_an_ended_batch_has_left_its_places_and_its_stage() -> None:
@@ -265,20 +266,41 @@ def test_an_answer_to_a_past_or_unknown_alarm_changes_nothing() -> None:
     assert replace(k, position=3) == kitchen(*done)
 
 
-TOLD = e.AlarmTold("A1", "raised", "kim", "webhook", False, "refused")
+TOLD = e.AlarmTold("A1", "raised", "kim", "webhook", "failed", "refused")
 
 
 @pytest.mark.parametrize("before", [(), (RETURNED,), (ACKNOWLEDGED, RETURNED)], ids=["standing", "returned", "past"])
 def test_every_attempt_to_tell_is_kept_with_its_alarm(before: tuple[e.Event, ...]) -> None:
-    k = kitchen(e.AlarmRaised(WARM), *before, (NOON + 99, TOLD), (NOON + 100, replace(TOLD, accepted=True, detail="")))
+    k = kitchen(
+        e.AlarmRaised(WARM), *before, (NOON + 99, TOLD), (NOON + 100, replace(TOLD, state="accepted", detail=""))
+    )
     alarm = k.alarm("A1")
     assert alarm is not None
     assert alarm.told == (
-        Told(NOON + 99, "raised", "kim", "webhook", False, "refused"),
-        Told(NOON + 100, "raised", "kim", "webhook", True, ""),
+        Told(NOON + 99, "raised", "kim", "webhook", "failed", "refused"),
+        Told(NOON + 100, "raised", "kim", "webhook", "accepted", ""),
     )
     assert ("A1" in k.past_alarms) == (len(before) == 2)
     assert ("A1" in k.alarms) == (len(before) < 2)
+
+
+def test_an_attempt_ends_where_it_began_and_one_that_was_cut_off_stays_as_it_was() -> None:
+    begun = replace(TOLD, state="attempting", detail="")
+    other = replace(begun, channel="email")
+    ends = ((NOON + 12, replace(other, state="accepted")), (NOON + 13, replace(TOLD, state="accepted", detail="late")))
+    k = kitchen(e.AlarmRaised(WARM), (NOON + 9, begun), (NOON + 10, begun), (NOON + 11, other), *ends)
+    assert k.alarms["A1"].told == (
+        Told(NOON + 9, "raised", "kim", "webhook", "attempting", "", NOON + 9),
+        Told(NOON + 13, "raised", "kim", "webhook", "accepted", "late", NOON + 10),
+        Told(NOON + 12, "raised", "kim", "email", "accepted", "", NOON + 11),
+    )
+
+
+def test_that_somebody_opened_it_is_no_attempt_and_no_answer() -> None:
+    k = kitchen(e.AlarmRaised(WARM), TOLD, (NOON + 9, replace(TOLD, state="seen", channel="link", detail="")))
+    alarm = k.alarms["A1"]
+    assert alarm.seen == (Seen(NOON + 9, "raised", "kim", "link"),)
+    assert len(alarm.told) == 1 and alarm.acknowledged_at is None
 
 
 def test_an_attempt_to_tell_of_an_unknown_alarm_changes_nothing() -> None:
@@ -317,7 +339,7 @@ LIFE: list[e.Event] = [
     e.RowConfirmed("US 2026.1", "us-cold-1", "9 CFR 318.9", "kim"),
     STARTED,
     e.AlarmRaised(WARM),
-    e.AlarmTold("A8", "raised", "kim", "webhook", True),
+    e.AlarmTold("A8", "raised", "kim", "webhook", "accepted"),
     e.AlarmChanged("A8", WARM),
     e.ProposalMade(proposal()),
     e.AsMadeCorrected("L1", AsMade(11.0), "read again"),
@@ -333,7 +355,7 @@ LIFE: list[e.Event] = [
     e.GapSuspected(NOON, NOON + 5, "session lost"),
     e.ItemSetAside("unit fridge", "first"),
     m.CompositionConfirmed(Composition("CS-1", 6.25, 0.0, "kim", NOON)),
-    m.CalibrationEntered(Calibration("c", "channel", NOON, "melting ice", 0.3, 0.0, NOON + 1e7, "kim")),
+    m.CalibrationEntered(Calibration("c", "channel", NOON, "melting ice", 0.3, 0.0, NOON + 1e7, "kim", 0.5)),
     m.SensorUnderTest("c", NOON),
     m.SensorBack("c", NOON + 60),
     m.NotePinned("tub 1 is held"),

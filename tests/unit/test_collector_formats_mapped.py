@@ -4,6 +4,7 @@ import json
 from collections.abc import Mapping as Named
 from dataclasses import replace
 
+import cbor2
 import pytest
 
 from collector.formats import mapped
@@ -335,6 +336,19 @@ FAULTY = [
     (Mapping((replace(AIR, valid_min=5.0, valid_max=5.0),)), "is not below"),
     (Mapping((replace(AIR, valid_max=float("nan")),)), "must be finite"),
     (Mapping((replace(AIR, missing="ignore"),)), "use skip or error"),  # type: ignore[arg-type]
+    (Mapping((replace(AIR, dedupe=("id",)),)), "dedupe: the pointer 'id' must"),
+    (Mapping((replace(AIR, dedupe=("/id",), sequence="/n", boot="/b"),)), "keep one of them"),
+    (Mapping((replace(AIR, dedupe=tuple(f"/{i}" for i in range(9))),)), "at most 8 make one key"),
+    (Mapping((replace(AIR, dedupe=("/temperature",)),)), "two equal readings are two"),
+    (Mapping((replace(AIR, quality="/s"),)), "set `quality_names`"),
+    (Mapping((replace(AIR, quality_names=(("ok", "good"),)),)), "set `quality` too"),
+    (Mapping((replace(AIR, quality="s", quality_names=(("ok", "good"),)),)), "quality: the pointer 's' must"),
+    (Mapping((replace(AIR, quality="/s", quality_names=(("ok", "fine"),)),)), "'ok' is 'fine', which is not known"),
+    (Mapping((replace(AIR, quality="/s", quality_names=(("x", "conflict"),)),)), "use one of good, clock_doubt"),
+    (
+        Mapping((replace(AIR, time="#/at", time_format="epoch_s"),), each="/log"),
+        "every element would become the same channel",
+    ),
 ]
 
 
@@ -352,3 +366,115 @@ def test_all_faults_are_told_at_once() -> None:
 
 def test_a_topic_may_not_capture_the_name_kept_for_elements() -> None:
     assert "call the capture something else" in faults(Mapping((replace(AIR, channel="a"),)), ("key",))[0]
+
+
+# What makes two readings the same, and what a device says of its own value.
+
+SAME = replace(AIR, dedupe=("#/source", "/id"))
+
+
+@pytest.mark.parametrize(
+    ("payload", "key"),
+    [
+        ({"source": "lane", "id": "a1"}, "lane/a1"),
+        ({"source": "lane", "id": 7}, "lane/7"),
+        ({"source": "a/b", "id": "c~d"}, "a~1b/c~0d"),
+        ({"source": "a", "id": "b/c~d"}, "a/b~1c~0d"),
+        ({"id": "a1"}, None),
+        ({"source": None, "id": "a1"}, None),
+    ],
+)
+def test_a_key_is_made_of_all_that_its_pointers_find_or_is_none(payload: dict[str, object], key: str | None) -> None:
+    assert taken({"temperature": 4, **payload}, SAME)[0].sequence == key
+
+
+@pytest.mark.parametrize("part", [1.5, True, [1], {}, "", "x" * 65, "1\n"])
+def test_a_key_of_another_kind_is_refused(part: object) -> None:
+    assert refused({"temperature": 4, "source": "lane", "id": part}, SAME).code == "bad_key"
+
+
+def test_two_readings_of_one_message_with_one_key_are_refused_and_equal_ones_are_one() -> None:
+    log = replace(AIR, channel="{device}/{/p}", dedupe=("#/id",))
+    element = {"p": "tub", "temperature": 4.0}
+    clash = refused({"id": "m1", "log": [element, {**element, "temperature": 5.0}]}, log, each="/log")
+    assert clash.code == "same_key"
+    assert "'gauge7/tub' have the key 'm1'" in clash.reason
+    assert len(taken({"id": "m1", "log": [element, element]}, log, each="/log")) == 2
+    assert len(taken({"id": "m1", "log": [element, {**element, "p": "air"}]}, log, each="/log")) == 2
+
+
+def test_a_backlog_of_one_channel_needs_no_name_for_its_elements_where_each_has_a_time() -> None:
+    log = replace(AIR, value="/c", time="/t", time_format="epoch_s")
+    found = taken({"log": [{"c": 4, "t": NOW - 60}, {"c": 5, "t": NOW}]}, log, each="/log")
+    assert [(s.channel, s.device_at) for s in found] == [("gauge7/temperature", NOW - 60), ("gauge7/temperature", NOW)]
+
+
+TOLD = replace(
+    AIR,
+    time="/at",
+    time_format="epoch_s",
+    quality="/status",
+    quality_names=(
+        ("ok", "good"), ("192", "good"), ("true", "good"), ("E1", "probe_fault"), ("cal", "out_of_range"),
+        ("unset", "clock_doubt"),
+    ),
+)  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("status", "quality"),
+    [
+        ("ok", Quality.GOOD),
+        (192, Quality.GOOD),
+        (True, Quality.GOOD),
+        ("E1", Quality.PROBE_FAULT),
+        ("cal", Quality.OUT_OF_RANGE),
+    ],
+)
+def test_what_a_device_says_of_its_value_is_kept_with_it(status: object, quality: Quality) -> None:
+    assert taken({"temperature": 4, "status": status, "at": NOW}, TOLD) == (
+        Sample("gauge7/temperature", 4.0, "Cel", NOW, quality=quality),
+    )
+
+
+def test_what_a_device_says_adds_to_what_is_seen_in_the_value() -> None:
+    found = taken({"temperature": 85.0, "status": "cal"}, TOLD)[0].quality
+    assert found == Quality.PROBE_FAULT | Quality.OUT_OF_RANGE
+
+
+def test_a_device_that_doubts_its_clock_gives_no_instant() -> None:
+    found = taken({"temperature": 4, "status": "unset", "at": NOW}, TOLD)
+    assert found == (Sample("gauge7/temperature", 4.0, "Cel", None, quality=Quality.CLOCK_DOUBT),)
+
+
+@pytest.mark.parametrize("status", ["fine", 0, False, None, 1.5, [], {}, ""])
+def test_a_word_about_the_value_that_nobody_explained_is_never_taken_for_good(status: object) -> None:
+    refusal = refused({"temperature": 4, "status": status}, TOLD)
+    assert refusal.code == "bad_quality"
+
+
+def test_a_word_that_is_not_there_means_what_the_mapping_says() -> None:
+    assert refused({"temperature": 4}, TOLD).code == "bad_quality"
+    quiet = replace(TOLD, quality_names=(("", "good"), ("E1", "probe_fault")))
+    assert taken({"temperature": 4}, quiet)[0].quality == Quality.GOOD
+    assert taken({"temperature": 4, "status": None}, quiet)[0].quality == Quality.GOOD
+    assert refused({"temperature": 4, "status": "E2"}, quiet).code == "bad_quality"
+
+
+# The same in CBOR.
+
+
+def test_cbor_is_read_by_the_same_pointers_and_whole_numbers_name_their_members() -> None:
+    numbered = Measurement("{device}/air", "/1", unit="Cel", time="/0", time_format="epoch_s", dedupe=("/2",))
+    payload = cbor2.dumps({0: NOW, 1: 4.5, 2: 17})
+    found = mapped.read(payload, Mapping((numbered,)), TOPIC, NOW, encoding="cbor")
+    assert found == (Sample("gauge7/air", 4.5, "Cel", NOW, sequence="17"),)
+
+
+def test_a_byte_string_is_no_value_no_key_and_no_name() -> None:
+    for member, code in (("temperature", "bad_value"), ("id", "bad_key"), ("status", "bad_quality")):
+        keyed = replace(TOLD, dedupe=("/id",))
+        payload = cbor2.dumps({"temperature": 4, "id": 1, "status": "ok", member: b"x"})
+        refusal = mapped.read(payload, Mapping((keyed,)), TOPIC, NOW, encoding="cbor")
+        assert isinstance(refusal, Refusal)
+        assert refusal.code == code

@@ -1,5 +1,6 @@
 from collections import deque
 from collections.abc import Callable, Iterable, Sequence
+from dataclasses import replace
 
 import pytest
 
@@ -8,7 +9,8 @@ from collector.events import GapSuspected
 from collector.health import Health, State
 from collector.inbox import Delivery, Inbox
 from collector.ingest import GROUP_MAX, Ingest, last_received_at
-from collector.message import PlainNumber, Source, read_message
+from collector.message import Mapping, Measurement, PlainNumber, Source, read_message
+from collector.readings import Reading
 from collector.sample import Message, Quality, Refusal
 from collector.storage import Arrival, MemoryReadings, StoreFailed
 
@@ -131,6 +133,11 @@ def values(intake: Intake, channel: str = "probe1") -> list[float]:
     return list(intake.readings.series(channel, 0.0, 2 * NOON).values)
 
 
+def readings_of(intake: Intake) -> list[Reading]:
+    kept = [a.outcome for a in intake.readings.arrivals(0, 100) if not isinstance(a.outcome, Refusal)]
+    return [reading for outcome in kept for reading in outcome]
+
+
 def test_a_group_is_kept_then_acknowledged_in_order_then_handed_on(intake: Intake) -> None:
     intake.follow = lambda group: intake.link.story.append(f"hand on {[a.position for a in group]}")
     intake.link.send(senml(1), senml(2), senml(3))
@@ -183,7 +190,7 @@ def test_a_message_over_which_the_reading_itself_stumbles_is_kept_raw(
             raise RecursionError("too deep")
         return read_message(message, sources)
 
-    monkeypatch.setattr(module, "read_message", stumbling)
+    monkeypatch.setattr(module, "kept_of", stumbling)
     intake.link.send(senml(1), Message("rooms/cold", b"odd", NOON), senml(2))
     intake.ingest.step(0)
     assert intake.link.acknowledged == [1, 2, 3]
@@ -213,6 +220,53 @@ def test_a_retained_message_is_kept_as_state_and_is_no_reading(intake: Intake) -
     assert intake.readings.refused(0, 10) == []
     assert intake.link.acknowledged == [1]
     assert intake.ingest.tally.retained == 1
+
+
+KEYED = Source(
+    "keyed/{device}",
+    "mapped",
+    mapping=Mapping(
+        (Measurement("{device}/air", "/c", unit="Cel", time="/at", time_format="epoch_s", dedupe=("/id",)),)
+    ),
+    retained="reading",
+)
+
+
+def keyed(payload: str, *, retained: bool = False, at: float = NOON) -> Message:
+    return Message("keyed/tub", payload.encode(), at, retained)
+
+
+def test_a_retained_message_is_a_reading_where_its_source_says_so_and_no_sign_of_life(intake: Intake) -> None:
+    intake.ingest.sources = (KEYED,)
+    intake.link.send(keyed(f'{{"c": 4.5, "at": {NOON - 3600}}}', retained=True), keyed('{"c": 5.5}', retained=True))
+    intake.ingest.step(0)
+    (reading,) = readings_of(intake)
+    assert (reading.value, reading.measured_at, reading.received_at) == (4.5, NOON - 3600, NOON - 3600)
+    assert [a.outcome for a in intake.readings.arrivals(1, 9)] == [()], "without a time of its own it is state"
+    intake.link.send(keyed(f'{{"c": 4.5, "at": {NOON - 3600}}}', retained=True, at=NOON + 60))
+    intake.ingest.step(0)
+    assert len(readings_of(intake)) == 1, "sent again after the next subscription"
+
+
+def test_a_retained_message_whose_source_ignores_it_is_acknowledged_and_not_kept(intake: Intake) -> None:
+    intake.ingest.sources = (replace(SENML, retained="ignore"),)
+    intake.link.send(senml(1, retained=True))
+    assert intake.ingest.step(0) == 1
+    assert (intake.link.acknowledged, intake.readings.head(), intake.groups) == ([1], 0, [])
+    intake.link.send(senml(2, retained=True), senml(3), senml(4, retained=True))
+    intake.ingest.step(0)
+    assert (intake.link.acknowledged, intake.readings.head()) == ([1, 2, 3, 4], 1)
+    assert [a.position for a in intake.groups[0]] == [1]
+    assert (intake.ingest.tally.ignored, intake.ingest.tally.messages) == (3, 1)
+
+
+def test_the_same_key_is_the_same_reading_even_without_a_time(intake: Intake) -> None:
+    intake.ingest.sources = (KEYED,)
+    first, again = keyed('{"c": 4.5, "id": "a"}'), keyed('{"c": 4.5, "id": "a"}', at=NOON + 2)
+    intake.link.send(first, again, keyed('{"c": 4.5, "id": "b"}', at=NOON + 4))
+    intake.ingest.step(0)
+    assert [r.measured_at for r in readings_of(intake)] == [NOON, NOON + 4]
+    assert len(intake.link.acknowledged) == 3
 
 
 def test_a_second_delivery_of_a_dated_reading_adds_nothing(intake: Intake) -> None:

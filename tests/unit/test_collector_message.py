@@ -1,5 +1,6 @@
 """From a message to samples: which source reads it, which time is believed, what is refused before any payload."""
 
+from dataclasses import replace
 from datetime import UTC, datetime
 
 import pytest
@@ -12,9 +13,11 @@ from collector.message import (
     PlainNumber,
     Quality,
     Refusal,
+    Retained,
     Sample,
     Source,
     believed_time,
+    kept_of,
     read_message,
     senml_payload,
     source_faults,
@@ -79,6 +82,27 @@ def test_a_topic_that_can_be_none_is_refused_before_any_source(topic: str) -> No
 def test_a_retained_message_is_read_like_any_other() -> None:
     message = Message("gauges/seven/temperature", b"4.1", NOW, retained=True)
     assert read_message(message, SOURCES) == (Sample("gauges/seven/temperature", 4.1, "Cel"),)
+
+
+@pytest.mark.parametrize(("retained", "kept"), [("state", ()), ("ignore", None)])
+def test_a_retained_message_gives_no_sample_whatever_it_holds(retained: Retained, kept: tuple[()] | None) -> None:
+    source = replace(GAUGES, retained=retained)
+    for payload in (b"4.1", b"\xff", b""):
+        assert kept_of(Message("gauges/seven/temperature", payload, NOW, retained=True), (source,)) == kept
+    live = kept_of(Message("gauges/seven/temperature", b"4.1", NOW), (source,))
+    assert live == (Sample("gauges/seven/temperature", 4.1, "Cel"),)
+
+
+def test_of_a_retained_pack_the_samples_with_a_believed_time_are_readings_where_the_source_says_so() -> None:
+    source = replace(SENML, retained="reading")
+    records = [("dated", "Cel", 1.0, NOW - DAY), ("now", "Cel", 2.0, None), ("unset", "Cel", 3.0, 946_684_800.0)]
+    message = Message("smokehouse/x", senml_payload("smokehouse/", records), NOW, retained=True)
+    found = kept_of(message, (source,))
+    assert isinstance(found, tuple)
+    assert [(s.channel, s.device_at) for s in found] == [("smokehouse/dated", NOW - DAY)]
+    refusal = kept_of(replace(message, payload=b"x"), (source,))
+    assert isinstance(refusal, Refusal)
+    assert kept_of(replace(message, topic="elsewhere"), (source,)) == ()
 
 
 def test_fault_values_are_the_sources_to_say() -> None:
@@ -202,6 +226,12 @@ def test_no_time_before_2020_is_believed_even_where_our_own_clock_stands_there()
         (Source("a", "senml", plain=PlainNumber("Cel")), "take one of them away"),
         (Source("a", "plain", plain=PlainNumber("C")), "unit 'C' is not known"),
         (Source("a", "mapped", mapping=Mapping(())), "no measurement"),
+        (replace(GAUGES, retained="reading"), "so a reading needs the device's own time"),
+        (replace(GAUGES, retained="sample"), "use one of state, reading, ignore"),  # type: ignore[arg-type]
+        (
+            Source("a", "mapped", mapping=Mapping((Measurement("b", "/b", unit="Cel"),)), retained="reading"),
+            "set `time` in every measurement",
+        ),
         (Source("a/{_}", "plain", plain=PlainNumber("Cel", "{_}")), "the topic captures no _"),
     ],
 )

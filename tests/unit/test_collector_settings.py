@@ -70,10 +70,13 @@ def test_every_key_that_the_example_only_shows_in_a_comment_is_a_key() -> None:
     wrong = {key: faults(EXAMPLE.replace(f"# {line}", line.replace(key, f"{key}x", 1), 1)) for line in shown
              for key in [line.split(" = ")[0]]}  # fmt: skip
     assert [key for key, found in wrong.items() if found[0].mend != f"did you mean {key}?"] == []
-    unfit = ("unit_from", "unit_names", "sequence", "boot", "valid_min", "valid_max")
+    unfit = ("unit_from", "unit_names", "sequence", "boot", "quality", "valid_min", "valid_max")
     for line in shown:
         if not line.startswith(unfit) and not line.startswith("authority_file"):
             read(EXAMPLE.replace(f"# {line}", line, 1))
+    together = EXAMPLE.replace("# quality = ", "quality = ").replace("# quality_names = ", "quality_names = ")
+    (measurement,) = read(together).sources[2].measurements
+    assert (measurement.quality, measurement.quality_names) == ("/status", {"ok": "good", "E1": "probe_fault"})
 
 
 def test_what_is_left_out_takes_the_default_that_the_example_shows() -> None:
@@ -180,7 +183,7 @@ def test_all_faults_come_at_once_in_the_order_of_their_lines() -> None:
     assert all(fault.what and fault.mend and fault.file == "curevigil.toml" for fault in found)
 
 
-def test_a_fault_of_a_measurement_names_the_line_of_its_table() -> None:
+def test_a_fault_of_a_measurement_names_the_line_of_its_key() -> None:
     (fault,) = faults(EXAMPLE.replace('"/celsius"', '"celsius"'))
-    assert fault.line == 1 + EXAMPLE.splitlines().index("[[source.measurement]]")
-    assert fault.what == "value: the pointer 'celsius' must be empty or begin with /"
+    assert fault.line == next(n for n, line in enumerate(EXAMPLE.splitlines(), 1) if line.startswith("value = "))
+    assert fault.what == "the pointer 'celsius' must be empty or begin with /"

@@ -2,12 +2,17 @@
 
 import time
 import tracemalloc
+from collections.abc import Sequence
+from functools import reduce
+from operator import or_
 from pathlib import Path
 
 import pytest
 
-from collector.message import Source, read_message
-from collector.sample import Message, Refusal
+from api.previewed import payload_of
+from collector.formats.mapping import QUALITIES
+from collector.message import Source, kept_of, read_message
+from collector.sample import Message, Quality, Refusal
 from collector.settings_sources import ExampleSettings, MappingFile, read_mapping
 
 FOLDER = Path(__file__).resolve().parents[2] / "deploy" / "mappings"
@@ -23,24 +28,29 @@ def shipped(path: Path) -> MappingFile:
 EXAMPLES = [(path, example) for path in FILES for example in shipped(path).examples]
 
 
-def test_the_five_shapes_are_shipped_each_with_an_example() -> None:
-    names = {"flat", "sensor-keyed", "network-server-v3", "network-server-v4", "number"}
+def test_the_shapes_are_shipped_each_with_an_example() -> None:
+    names = {"cbor", "event", "flat", "sensor-keyed", "network-server-v3", "network-server-v4", "number"}
     assert {path.stem for path in FILES} == names
     assert {path.stem for path, _ in EXAMPLES} == names
 
 
 @pytest.mark.parametrize(("path", "example"), EXAMPLES, ids=lambda value: getattr(value, "stem", None))
 def test_an_example_becomes_what_its_file_says(path: Path, example: ExampleSettings) -> None:
-    outcome = read_message(
-        Message(example.topic, example.message.encode(), 1_660_000_000.0), shipped(path).message_sources()
-    )
+    received_at = max((b.device_at + 1.0 for b in example.becomes if b.device_at is not None), default=1_660_000_000.0)
+    sources = shipped(path).message_sources()
+    payload = payload_of(example.message, example.topic, sources)
+    assert isinstance(payload, bytes), payload
+    outcome = kept_of(Message(example.topic, payload, received_at, example.retained), sources) or ()
     if isinstance(outcome, Refusal):
         assert (outcome.code, example.becomes) == (example.refused, ())
         return
     assert example.refused == ""
-    assert [(s.channel, s.value, s.unit, s.device_at, s.sequence) for s in outcome] == [
-        (b.channel, b.value, b.unit, b.device_at, b.sequence) for b in example.becomes
-    ]
+    found = [(s.channel, s.value, s.unit, s.device_at, s.sequence, s.quality) for s in outcome]
+    assert found == [(b.channel, b.value, b.unit, b.device_at, b.sequence, told(b.quality)) for b in example.becomes]
+
+
+def told(words: Sequence[str]) -> Quality:
+    return reduce(or_, (QUALITIES[word] for word in words), Quality.GOOD)
 
 
 HOSTILE = {
@@ -84,4 +94,4 @@ def test_what_is_wrong_with_a_mapping_is_said_with_its_line() -> None:
     text = '[[source]]\ntopic = "a/{device}"\nformat = "mapped"\n[[source.measurement]]\nchannel = "x"\nvalue = "y"\n'
     found = read_mapping(text, "m.toml")
     assert not isinstance(found, MappingFile)
-    assert [str(fault).partition(": ")[0] for fault in found] == ["m.toml line 4"] * 2
+    assert [str(fault).partition(": ")[0] for fault in found] == ["m.toml line 4", "m.toml line 6"]
