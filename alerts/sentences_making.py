@@ -13,8 +13,7 @@ SAID_OF_MAKING = {
     "{limit} {unit}; the class was {chosen_by}.",
     "e-8 reject": "Nitrite: {as_made} as made ({how}), more than twice the limit for {class}, {limit} {unit}. "
     "So much may be poison: nobody tastes it.",
-    "e-8 over as made": "Nitrite: {as_made} as made ({how}), over the limit for {class}, {limit} {unit}. "
-    "{mend}",
+    "e-8 over as made": "Nitrite: {as_made} as made ({how}), over the limit for {class}, {limit} {unit}. {mend}",
     "e-8 over by plan": "Nitrite: {by_plan} by the plan ({how_planned}), over the limit for {class}, {limit} "
     "{unit}; {as_made} as made. Such a plan is refused: correct it, and have it signed.",
     "e-8 may be over": "Nitrite: {as_made} as made, {by_plan} by the plan ({how}); {chosen_by}. It may be "
