@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from alerts.cold_record import InWindow, Piece, pieces, unknown_s
 from alerts.history import BatchHistory, TubHistory
-from alerts.rulebook.book import TIER_ORDER, Rulebook
+from alerts.rulebook.book import TIER_ORDER, Limit, Rulebook
 from alerts.stage_windows import windows_of
 from collector.batches import Stage
 from collector.findings import Evidence, Finding, Outcome, Parameters, Tier
@@ -140,11 +140,17 @@ def evidence_of(
 def basis(case: Case, rows: Iterable[str]) -> dict[str, str]:
     """Return where the numbers that decided come from, in words: house limits, documents, and what nobody checked."""
     limits = [case.book.limits[row] for row in dict.fromkeys(rows)]
-    house = [f"share {row.printed}" if row.unit == "1" else row.printed for row in limits if row.known == "house"]
+    house = [_house(row) for row in limits if row.known == "house"]
     unchecked = [row.cited for row in limits if row.known == "memory" and row.id not in case.confirmed]
     checked = [row.cited for row in limits if row.known != "house" and row.cited not in unchecked]
     named = {"house": house, "sources": checked, "unchecked": unchecked}
     return {key: "; ".join(dict.fromkeys(values)) for key, values in named.items()}
+
+
+def _house(row: Limit) -> str:
+    if row.unit != "1":
+        return row.printed
+    return f"{'share' if row.id.startswith('share.') else 'factor'} {row.printed}"
 
 
 def finding(

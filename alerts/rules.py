@@ -12,6 +12,7 @@ from alerts.rules_budget import judge_budgets
 from alerts.rules_cold import judge_cold_chain
 from alerts.rules_cure import judge_cure, judge_ice
 from alerts.rules_growth import judge_growth
+from alerts.rules_nitrite import judge_nitrite, nitrite_protected
 from alerts.rules_release import judge_release
 from alerts.rules_stages import judge_stages
 from alerts.rules_start import judge_start, start_of
@@ -39,7 +40,8 @@ def judge(history: BatchHistory, rulebook: Rulebook, confirmed: frozenset[str], 
     tuple of Finding
         One e-1 for each stage that may be warm, and one for the heating of a cook; e-2; one e-3 for each hazard that
         counts; one e-4 for each organism whose growth is judged on the route; e-5 once the cure has begun, and its ice;
-        e-6 where something is unknown; e-7; one e-11 for each item that its route asks for before a release.
+        e-6 where something is unknown; e-7; e-8, with nitrate, what a laboratory found and whether the
+        meat is nitrite-protected beside it; one e-11 for each item that its route asks for before a release.
         The same inputs give the same findings, digit for digit.
     """
     case = case_of(history, rulebook, confirmed, now)
@@ -47,6 +49,6 @@ def judge(history: BatchHistory, rulebook: Rulebook, confirmed: frozenset[str], 
     cold_chain = judge_cold_chain(case, start)
     warm = (cold_chain, *judge_budgets(case), *judge_growth(case))
     found = [*judge_stages(case), *warm, judge_cure(case), judge_ice(case)]
-    found += [*judge_unknown(case, warm), judge_start(case, start)]
+    found += [*judge_unknown(case, warm), judge_start(case, start), *judge_nitrite(case)]
     said = tuple(one for one in found if one is not None)
-    return (*said, *judge_release(case, said, None))
+    return (*said, *judge_release(case, said, nitrite_protected(case)))

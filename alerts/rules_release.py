@@ -20,6 +20,10 @@ VEGETATIVE = ("e-2", "e-3 salmonella", "e-3 escherichia_coli", "e-3 listeria", "
 """Beginnings of rules whose organisms cooking kills, and of the excursion itself."""
 BOUNDED = ("e-2", "e-3", "e-4", "e-5", "e-6")
 """Rules that judge unknown time at its bound: what they cannot tell has been looked at all the same."""
+SIGNED_FOR = ("e-8 too little", "e-8 methods differ")
+"""Sentences about nitrite that an approver's reason answers; no other of them that asks for anything."""
+UNCHECKED = ("e-12 overdue", "e-12 never checked")
+"""Sentences about sensors that only a passing check answers; quarrels of neighbours are judged both ways."""
 LIFTED_NEVER = ("e-1 no", "e-11 cook ", "e-11 process", "e-11 parasites", "e-11 aw", "e-11 label", "e-11 route locked")
 """Beginnings of sentences that no signature answers: what they ask for is shown, or nothing is released."""
 
@@ -54,6 +58,12 @@ def blocks(found: Finding) -> bool:
     family = found.rule.split()[0]
     if family in ("e-1", "e-11"):
         return bool(found.parameters.get("blocks"))
+    if family == "e-12":
+        return found.sentence in UNCHECKED
+    if family == "e-8" and found.tier is Tier.RECORDED:
+        return True
+    if found.rule == "e-8 protection":
+        return False
     return found.outcome is Outcome.CANNOT_TELL and family not in BOUNDED
 
 
@@ -61,6 +71,8 @@ def may_lift(found: Finding) -> bool:
     """Return whether an approver's signature may answer a finding that stands in the way of a release."""
     if found.tier is Tier.REJECT or found.sentence == LOCKED or found.sentence.startswith(LIFTED_NEVER):
         return False
+    if found.rule.startswith("e-8"):
+        return found.sentence in SIGNED_FOR
     return found.tier in (Tier.EXTEND, Tier.HOLD) or found.sentence == "e-11 cure short"
 
 

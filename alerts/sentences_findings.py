@@ -10,7 +10,9 @@ from zoneinfo import ZoneInfo
 
 from alerts.rules_release import blocks
 from alerts.sentences_gates import SAID as GATES
-from collector.findings import Disposition, Finding, Proposal, Tier
+from alerts.sentences_making import SAID_OF_MAKING, more_words
+from alerts.sentences_measuring import SAID as MEASURING
+from collector.findings import Disposition, Finding, Outcome, Proposal, Tier
 from collector.sample import Instant
 
 CAUTION = "Estimates only: local rules and a responsible or licensed person come first."
@@ -74,6 +76,8 @@ _SAID = {
     "by {by_at}.",
     "e-7 late": "Filled warmer than {limit_c} °C, tub {tub}: above it for {minutes}, {allowed_minutes} being allowed.",
     "e-7 no record": "Filled warmer than {limit_c} °C; nothing has been read since.",
+    **SAID_OF_MAKING,
+    **MEASURING,
 }
 
 _HUNDREDTHS = ("share", "reject_share", "threshold", "growth", "growth_low", "growth_high")
@@ -111,7 +115,7 @@ def _figure(key: str, value: float | int | str | None, zone: str) -> str:
         return instant_text(value, zone)
     if key.endswith("minutes"):
         return span_text(value)
-    if key.endswith("_c"):
+    if key.endswith(("_c", "_k")):
         return f"{value:.1f}".replace("-", "−")
     return f"{value:.2f}" if key in _HUNDREDTHS else f"{value:g}"
 
@@ -138,6 +142,8 @@ def finding_text(finding: Finding, zone: str = "UTC") -> str:
         If there is no sentence of that key.
     """
     figures = {key: _figure(key, value, zone) for key, value in finding.parameters.items()}
+    if finding.sentence in SAID_OF_MAKING:
+        figures |= more_words(finding.parameters)
     text = _SAID[finding.sentence].format(**figures)
     if finding.outcome == "cannot_tell" and finding.tier is not Tier.NONE and finding.rule[:3] in ("e-2", "e-3", "e-4"):
         text += BY_BOUND
@@ -189,6 +195,12 @@ def proposal_text(proposal: Proposal, zone: str = "UTC") -> list[str]:
     if proposal.new_end_at is not None:
         lines.append(f"The cure goes on until {at(proposal.new_end_at)}.")
     lines += [finding_text(found, zone) for found in proposal.findings if found.tier is not Tier.NONE]
+    # A notice: outside, and nobody is asked for anything.
+    lines += [
+        finding_text(f, zone)
+        for f in proposal.findings
+        if f.tier is Tier.NONE and f.outcome is Outcome.OUTSIDE and not _is_gate(f)
+    ]
     untold = [f for f in proposal.findings if f.tier is Tier.NONE and f.outcome == "cannot_tell" and not _is_gate(f)]
     shares = [f for f in untold if f.sentence == "e-3 cannot tell"]
     if shares:

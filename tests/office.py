@@ -40,13 +40,16 @@ def plan(name: str, meat: str, cut: str, days: float, packing: Packing = Packing
     wet = packing is Packing.UNDER_BRINE
     return Plan(
         name, meat, cut, Method.IMMERSION if wet else Method.DRY_BY_WEIGHT, packing, Route.COOKED, days * DAY, 55.0,
-        meat_kg=3.0, water_kg=3.0 if wet else 0.0, salt_kg=0.3, sugar_kg=0.1, curing_salt_kg=0.09, nitrite_percent=6.25,
+        meat_kg=3.0, water_kg=3.0 if wet else 0.0, salt_kg=0.3, sugar_kg=0.1, curing_salt_kg=0.019 if wet else 0.009,
+        nitrite_percent=6.25, nitrate_percent=0.0, product_class="immersed" if wet else "bacon.dry",
     )  # fmt: skip
 
 
 def sheet(brine_c: float | None = 3.8) -> AsMade:
+    wet = brine_c is not None
     return AsMade(
-        3.05, 3.0, 0.3, 0.1, 0.09, "CS-0412", 6.25, brine_c, 3.1, "bench scale 2, 1 g", ("HF-2209",),
+        3.05, 3.0 if wet else None, 0.3, 0.1, 0.019 if wet else 0.009, "CS-0412", 6.25, brine_c, 3.1,
+        "bench scale 2, 1 g", ("HF-2209",), 0.0,
     )  # fmt: skip
 
 

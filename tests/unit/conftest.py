@@ -158,6 +158,38 @@ def windows_from(story: Mapping[str, Any]) -> tuple[StageWindow, ...]:
     return tuple(windows)
 
 
+WEIGHED = ("meat", "water", "salt", "sugar", "curing_salt", "pumped")
+PER_CENT = ("nitrite", "nitrate", "pump", "pickup")
+
+
+def masses_from(told: Mapping[str, Any]) -> dict[str, Any]:
+    """Return `{ salt = 0.2, nitrite = 6.25 }` by the names of plan and sheet: masses in kg, shares in per cent."""
+    named = {name: f"{name}_kg" for name in WEIGHED} | {name: f"{name}_percent" for name in PER_CENT}
+    return {named[key]: None if value == "not entered" else value for key, value in told.items()}
+
+
+def making_from(story: Mapping[str, Any]) -> tuple[dict[str, Any], dict[str, Any]]:
+    """Return what a story says of plan and sheet beyond their temperatures; the sheet says what the plan does."""
+    recipe = story.get("plan")
+    if recipe is None:
+        return {"meat_kg": 3.0}, {"meat_kg": 3.0, "water_kg": 3.0}
+    plan = masses_from(recipe)
+    weighed = {key: value for key, value in plan.items() if key not in ("pump_percent", "pickup_percent")}
+    if "pump_percent" in plan:
+        weighed["pumped_kg"] = plan["meat_kg"] * (1 + plan["pump_percent"] / 100)
+    weighed |= masses_from(story.get("made", {}))
+    named = {"class": "product_class", "basis": "nitrite_basis", "factor": "controlling_factor"}
+    return plan | {field: story[key] for key, field in named.items() if key in story}, weighed
+
+
+def measured_from(story: Mapping[str, Any], at: float) -> tuple[HandReading, ...]:
+    """Return `measured = { nitrite = 40 }` as hand readings, made at the end of the story."""
+    return tuple(
+        HandReading(at, measure, value, Where.CORE, "invented laboratory", "B14")
+        for measure, value in story.get("measured", {}).items()
+    )
+
+
 def history_from(story: Mapping[str, Any]) -> BatchHistory:
     """Return the history of a batch told in the words of a case file (see tests/unit/cases/)."""
     begun = datetime.fromisoformat(story.get("begun", "2026-03-02T07:00")).replace(tzinfo=ZoneInfo(ZONE)).timestamp()
@@ -166,10 +198,11 @@ def history_from(story: Mapping[str, Any]) -> BatchHistory:
     brine_c = story.get("brine_c", start_c if packing is Packing.UNDER_BRINE else None)
     meat_c = story.get("meat_c", start_c)
     brine_c, meat_c = (None if entered == "not entered" else entered for entered in (brine_c, meat_c))
+    recipe, weighed = making_from(story)
     plan = Plan(
         "plan", story.get("meat", "beef"), "cut", Method(story.get("method", "immersion")), packing,
-        Route(story.get("route", "cooked")), span_s(story.get("cure", "5 d")), story.get("thickness_mm", 55.0), 3.0,
-        bone_in=story.get("bone_in", False), published_days=story.get("published_days", False),
+        Route(story.get("route", "cooked")), span_s(story.get("cure", "5 d")), story.get("thickness_mm", 55.0),
+        bone_in=story.get("bone_in", False), published_days=story.get("published_days", False), **recipe,
     )  # fmt: skip
     mixed = start_c
     if brine_c is not None and meat_c is not None:
@@ -193,10 +226,11 @@ def history_from(story: Mapping[str, Any]) -> BatchHistory:
         spans.append(StageSpan(Stage(stage), at, end))
         at = end if end is not None else at
     placed = tuple(Placement(name, "room", begun) for name in story.get("placed", [tub.tub for tub in tubs] or ["1"]))
-    batch = Batch("B14", plan, AsMade(3.0, 3.0, brine_c=brine_c, meat_c=meat_c), begun, placed, tuple(spans))
+    made = AsMade(**weighed, brine_c=brine_c, meat_c=meat_c)
+    batch = Batch("B14", plan, made, begun, placed, tuple(spans), measured_from(story, until))
     batch = logged(story, replace(batch, plan=asked(story, batch.plan)), until)
     cure_end = batch.planned_end_at + span_s(story.get("extended", "0 h"))
-    site = Site("site", "Smokehouse", ZONE, "US")
+    site = Site("site", "Smokehouse", ZONE, story.get("authority", "US"))
     return BatchHistory(batch, site, tuple(tubs), story.get("limit_c"), cure_end, until)
 
 

@@ -275,9 +275,9 @@ def test_a_hot_core_may_be_entered_while_the_batch_is_cooked_and_only_then() -> 
 
 def test_a_completed_sheet_must_differ_from_what_stands() -> None:
     as_made = {
-        "meat_kg": 3.05, "salt_kg": 0.3, "sugar_kg": 0.1, "curing_salt_kg": 0.09, "curing_salt_lot": "CS-0412",
+        "meat_kg": 3.05, "salt_kg": 0.3, "sugar_kg": 0.1, "curing_salt_kg": 0.009, "curing_salt_lot": "CS-0412",
         "nitrite_percent": 6.25, "meat_c": 3.1, "scale": "bench scale 2, 1 g", "supplier_lots": ["HF-2209"],
-        "water_kg": 3.0,
+        "nitrate_percent": 0.0,
     }  # fmt: skip
     same = CorrectAsMade.model_validate({"as_made": as_made, "reason": "no change"})
     assert isinstance(correct_as_made(KITCHEN, "BELLY-32", same, BO, NOW), Faults)
