@@ -287,7 +287,7 @@ KITCHENS: list[Row] = [
     ("a cure of no length", [("cure_days = 5.0", "cure_days = 0")],
      ["line 76: batch 1 plan cure_days: 0 is below 0.05; look at the figure and its unit"]),
     ("meat of no weight", [("meat_kg = 2.04", "meat_kg = 0")],
-     ["line 115: batch 1 as_made meat_kg: 0 is not above 0; look at the figure and its unit"]),
+     ["line 116: batch 1 as_made meat_kg: 0 is not above 0; look at the figure and its unit"]),
     ("grams for kilograms", [("salt_kg = 0.2 ", "salt_kg = 20000 ")],
      ["line 83: batch 1 plan salt_kg: 20000 is above 2000; look at the figure and its unit"]),
     ("an end without a reason", [("# ended = 2026-11-25", "ended = 2026-11-22")],
