@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 from fastapi import APIRouter, Request
 from fastapi.responses import Response
 
+from alerts.rules_release import blocks
 from alerts.sentences_findings import PROPOSED, finding_text, instant_text, leave_it
 from api.actions.signing import choices
 from api.actions.standing import Standing, as_now, standing
@@ -62,6 +63,8 @@ class ProposalBlock:
     """Who signed what, when and why; empty while nobody has."""
     advice: tuple[str, ...]
     reasons: tuple[Said, ...]
+    waits: tuple[Said, ...]
+    """What a release still asks for."""
     others: tuple[Said, ...]
     basis: str
 
@@ -141,6 +144,11 @@ def block_of(kitchen: Kitchen, lot: str, fresh: Proposal | None = None) -> Propo
         return None
     proposal = as_now(kitchen, lot, fresh)
     findings = proposal.findings if proposal is not None else ()
+    released = stands.disposition is Disposition.RELEASE
+
+    def shown(found: Finding) -> bool:
+        return released and found.rule.startswith("e-11 ") and found.outcome is Outcome.WITHIN
+
     decided = f"Signed: {DISPOSITIONS[stands.disposition]}."
     basis = ""
     if proposal is not None:
@@ -155,8 +163,9 @@ def block_of(kitchen: Kitchen, lot: str, fresh: Proposal | None = None) -> Propo
         title=decided if stands.signed else PROPOSED[stands.disposition],
         signed=_signed(stands, kitchen, zone),
         advice=tuple(_advice(stands.disposition, proposal, zone)),
-        reasons=tuple(_said(f, zone) for f in findings if f.tier is not Tier.NONE),
-        others=tuple(_said(f, zone) for f in findings if f.tier is Tier.NONE),
+        reasons=tuple(_said(f, zone) for f in findings if f.tier is not Tier.NONE or shown(f)),
+        waits=tuple(_said(f, zone) for f in findings if f.tier is Tier.NONE and blocks(f)),
+        others=tuple(_said(f, zone) for f in findings if f.tier is Tier.NONE and not blocks(f) and not shown(f)),
         basis=basis,
     )
 
