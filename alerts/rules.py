@@ -12,7 +12,9 @@ from alerts.rules_budget import judge_budgets
 from alerts.rules_cold import judge_cold_chain
 from alerts.rules_cure import judge_cure, judge_ice
 from alerts.rules_growth import judge_growth
+from alerts.rules_length import judge_length
 from alerts.rules_nitrite import judge_nitrite
+from alerts.rules_salt import judge_salt
 from alerts.rules_start import judge_start, start_of
 from alerts.rules_unknown import judge_stages, judge_unknown
 from collector.findings import Finding
@@ -38,7 +40,8 @@ def judge(history: BatchHistory, rulebook: Rulebook, confirmed: frozenset[str], 
     tuple of Finding
         e-1 where a stage has no rule yet; e-2; one e-3 for each hazard that counts; one e-4 for each organism whose
         growth is judged on the route; e-5 once the cure has begun, and its ice; e-6 where something is unknown; e-7;
-        e-8, with nitrate, what a laboratory found and whether the meat is nitrite-protected beside it.
+        e-8, with nitrate, what a laboratory found and whether the meat is nitrite-protected beside it; e-9 for a brine
+        and for what is eaten uncooked; e-10 where it is sealed, or in the cure for too long.
         The same inputs give the same findings, digit for digit.
     """
     case = case_of(history, rulebook, confirmed, now)
@@ -46,5 +49,6 @@ def judge(history: BatchHistory, rulebook: Rulebook, confirmed: frozenset[str], 
     cold_chain = judge_cold_chain(case, start)
     warm = (cold_chain, *judge_budgets(case), *judge_growth(case))
     found = [judge_stages(case, cold_chain), *warm, judge_cure(case), judge_ice(case)]
-    found += [*judge_unknown(case, warm), judge_start(case, start), *judge_nitrite(case)]
+    found += [*judge_unknown(case, warm), judge_start(case, start)]
+    found += [*judge_nitrite(case), *judge_salt(case), judge_length(case)]
     return tuple(one for one in found if one is not None)
