@@ -10,6 +10,7 @@ from alerts.neighbours import Disagreement, disagreements, without
 from alerts.rulebook.book import Rulebook
 from alerts.rules import judge
 from alerts.rules_measuring import BY_TEMPERATURE, doubted, instruments_of, judge_measuring
+from alerts.rules_release import blocks
 from alerts.strands import strands_of
 from alerts.surroundings import Fetch
 from alerts.trace import batch_history
@@ -107,5 +108,5 @@ def strongest(told: Iterable[Sequence[Finding]]) -> Sequence[Finding]:
     return list(found.values())
 
 
-def _reach(found: Finding) -> tuple[int, int]:
-    return rank(found.tier), OUTCOMES.index(found.outcome)
+def _reach(found: Finding) -> tuple[int, bool, int]:
+    return rank(found.tier), blocks(found), OUTCOMES.index(found.outcome)

@@ -32,6 +32,8 @@ class _Sealed:
     tub: str
     known_s: float
     held_s: float
+    unknown: bool
+    """Whether of part of the time that counts nothing is known, however short of the line its bound stays."""
 
 
 def _line_c(case: Case) -> float | None:
@@ -43,16 +45,17 @@ def _time_in(case: Case, tub: str) -> _Sealed:
     line = _line_c(case)
     above_c = -273.15 if line is None else line + NOISE_C
     held_s = sum(hole.until_at - hole.from_at for hole in case.holes if hole.tub == tub)
-    known_s = 0.0
+    known_s, unknown = 0.0, held_s > 0
     for record in case.history.tubs:
         if record.tub == tub:
             parts = case.pieces(record, "e-10")
             held_s += sum(time_above(*part.held, above_c) for part in parts)
             known_s += sum(time_above(times, temps, above_c) for part in parts for times, temps in part.known())
+            unknown |= any(part.has_unknown for part in parts)
     if line is None:
         # Every day counts, whatever the temperature was: nothing about them is unknown.
-        known_s = held_s
-    return _Sealed(tub, known_s, held_s)
+        known_s, unknown = held_s, False
+    return _Sealed(tub, known_s, held_s, unknown)
 
 
 def _factor(case: Case) -> str:
@@ -82,7 +85,8 @@ def _salt_of(case: Case) -> Parameters:
 
 def _sealed(case: Case) -> Finding:
     batch, row = case.history.batch, case.book.limits["sealed.longest"]
-    result = max((_time_in(case, tub) for tub in batch.tubs), key=lambda one: one.held_s)
+    tubs = [_time_in(case, tub) for tub in batch.tubs]
+    result = max(tubs, key=lambda one: one.held_s)
     factor, longest = _factor(case), minutes(row.scaled)
     over, known = minutes(result.held_s) >= longest, minutes(result.known_s) >= longest
     outcome, tier, sentence = Outcome.WITHIN, Tier.NONE, "e-10 sealed"
@@ -95,7 +99,7 @@ def _sealed(case: Case) -> Finding:
         tier, sentence = Tier.HOLD, "e-10 sealed too long"
     elif minutes(batch.plan.cure_s) >= longest and factor in ("none", "contradicted"):
         outcome, tier, sentence = Outcome.OUTSIDE, Tier.RECORDED, "e-10 plan too long"
-    elif minutes(result.held_s) > minutes(result.known_s):
+    elif any(one.unknown for one in tubs):
         outcome, sentence = Outcome.CANNOT_TELL, "e-10 sealed cannot tell"
     line = _line_c(case)
     parameters: Parameters = {

@@ -33,6 +33,8 @@ def _gone_on(before: Batch, batch: Batch, parent: str) -> Batch:
         process=batch.plan.process,
         process_aw=batch.plan.process_aw,
         windows=batch.plan.windows,
+        parasite_control=batch.plan.parasite_control,
+        opened=batch.plan.opened,
     )
     hands = tuple(
         replace(h, lot=batch.lot, tub=tub) for h in batch.hand_readings for tub in _tubs_of(h.tub, into)

@@ -155,6 +155,7 @@ class PlanRequest(Request):
     parasite_control: Literal["", "freezing", "tested carcass", "published cure", "officially tested meat"] = ""
     controlling_factor: Short = ""
     windows: Annotated[tuple[WindowRequest, ...], Field(strict=False, max_length=20)] = ()
+    opened: bool | None = None
 
 
 class AsMadeRequest(Request):
