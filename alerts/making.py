@@ -1,4 +1,4 @@
-"""What went into a batch by its plan and by its sheet, and how much nitrite that is. Pure: no clock, no I/O.
+"""What went into a batch by its plan and by its sheet, its nitrite and its salt. Pure: no clock, no I/O.
 
 A mass that was not entered is never zero, unless the plan has none of it. Where only the masses that thin a brine down
 are missing, the figure is an upper bound: it may hold, and never passes.
@@ -8,7 +8,8 @@ from dataclasses import dataclass
 
 from alerts.case import Case
 from alerts.rulebook.book import Limit, ProductClass, Rulebook
-from collector.batches import AsMade, Method, Plan
+from alerts.science.brine import strength
+from collector.batches import AsMade, HandReading, Method, Plan
 
 WET_METHODS = (Method.IMMERSION, Method.INJECTED)
 ION = {"ppm NaNO2": 1.0, "ppm NO2": 0.66679, "ppm NaNO3": 1.0, "ppm NO3": 0.72951}
@@ -108,9 +109,9 @@ def ingoing(case: Case, mix: Mix, percent: float | None, substance: str = "nitri
     if not wet:
         return Ingoing(_ppm(milligrams / mix.meat_kg), None, None, tuple(missing))
     pickle = sum(kg or 0.0 for kg in thins.values()) + mix.curing_salt_kg
-    strength = milligrams / pickle if pickle > 0 else 0.0
-    injected = strength * max(pump or 0.0, 0.0) / 100 if plan.method is Method.INJECTED else 0.0
-    one = _ppm(injected + strength * pickup_percent(case) / 100)
+    share = milligrams / pickle if pickle > 0 else 0.0
+    injected = share * max(pump or 0.0, 0.0) / 100 if plan.method is Method.INJECTED else 0.0
+    one = _ppm(injected + share * pickup_percent(case) / 100)
     two = _ppm(injected + milligrams / (mix.meat_kg + pickle))
     return Ingoing(one if by_method_one(plan) else two, one, two, tuple(missing))
 
@@ -156,3 +157,60 @@ def classes_of(plan: Plan, book: Rulebook, planned_by: str = "") -> Classes:
     if len(possible) == 1 and possible[0].chosen_by != "person":
         return Classes(possible, True, f"by the {possible[0].chosen_by} of the plan")
     return Classes(possible, False, "nobody has chosen the class of product")
+
+
+@dataclass(frozen=True, slots=True)
+class Between:
+    """A figure that lies between two, which are one where everything was said. [% by mass]"""
+
+    least: float
+    most: float
+
+
+MEAT_WATER_PERCENT = 70.0
+"""House: water of lean raw meat; by it 2.2 % of salt on the meat are 3.05 % of its water. [% by mass]"""
+
+
+def _nacl_kg(mix: Mix) -> tuple[float, float] | None:
+    """Return all sodium chloride, that of the curing salt included: with a bag that nobody read, none of it or all."""
+    if mix.salt_kg is None or mix.curing_salt_kg is None:
+        return None
+    if mix.nitrite_percent is None:
+        return mix.salt_kg, mix.salt_kg + mix.curing_salt_kg
+    other = mix.nitrite_percent + (mix.nitrate_percent or 0.0)
+    nacl = mix.salt_kg + mix.curing_salt_kg * max(0.0, 100.0 - other) / 100.0
+    return nacl, nacl
+
+
+def _strength(nacl: tuple[float, float] | None, water_kg: float | None) -> Between | None:
+    if nacl is None or water_kg is None or water_kg <= 0:
+        return None
+    least, most = (round(float(strength(kg, water_kg)), 2) for kg in nacl)
+    return Between(least, most)
+
+
+def brine_strength(mix: Mix) -> Between | None:
+    """Return the strength of a brine as it is mixed, sugar left out; None where it cannot be reckoned. [% by mass]"""
+    return _strength(_nacl_kg(mix), mix.water_kg)
+
+
+def evened_out(plan: Plan, mix: Mix) -> Between | None:
+    """Return the salt of the meat's water once salt has evened out; None where it cannot be reckoned. [% by mass]
+
+    Salt in excess is taken off again: how much went in only a measurement tells.
+    """
+    if plan.method is Method.DRY_IN_EXCESS:
+        return None
+    water = mix.water_kg if plan.method in WET_METHODS else 0.0
+    return None if water is None else _strength(_nacl_kg(mix), water + mix.meat_kg * MEAT_WATER_PERCENT / 100.0)
+
+
+def states_salt(mix: Mix) -> bool:
+    """Return whether anything at all was said of salt."""
+    return mix.salt_kg != 0 or mix.curing_salt_kg != 0
+
+
+def measured_last(case: Case, measure: str) -> HandReading | None:
+    """Return the last hand reading of a measure, up to the instant of judging."""
+    taken = [r for r in case.history.batch.hand_readings if r.measure == measure and r.measured_at <= case.until_at]
+    return max(taken, key=lambda reading: reading.measured_at, default=None)

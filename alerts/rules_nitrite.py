@@ -17,11 +17,12 @@ from alerts.making import (
     in_unit_of,
     ingoing,
     made,
+    measured_last,
     pickup_percent,
     planned,
 )
 from alerts.rulebook.book import ProductClass
-from collector.batches import HandReading, Method
+from collector.batches import Method
 from collector.findings import Evidence, Finding, Outcome, Parameters, Tier
 
 BASED_ON_SALT = "ppm NaNO2"
@@ -190,14 +191,8 @@ def _too_little(case: Case, making: _Making) -> list[_Said]:
 # ------------------------------------------------------------------------------------------ what a laboratory measured
 
 
-def _measured(case: Case) -> HandReading | None:
-    """Return the last laboratory value of what remained."""
-    taken = [r for r in case.history.batch.hand_readings if r.measure == "nitrite" and r.measured_at <= case.until_at]
-    return max(taken, key=lambda reading: reading.measured_at, default=None)
-
-
 def _residual_said(case: Case, row: str) -> _Said:
-    reading, limit = _measured(case), case.book.limits[row]
+    reading, limit = measured_last(case, "nitrite"), case.book.limits[row]
     if reading is None:
         return _Said(Outcome.CANNOT_TELL, Tier.RECORDED, "e-8 residual not measured", (row,))
     if round(reading.value, 1) > limit.value:
@@ -216,7 +211,7 @@ def _residual(case: Case, making: _Making) -> Finding | None:
     """Return what was measured against the limit of what may remain, where a class has both limits."""
     classes = making.classes
     row = classes.possible[0].residual if classes.settled and classes.possible else None
-    if row is None or classes.possible[0].residual_only or _measured(case) is None:
+    if row is None or classes.possible[0].residual_only or measured_last(case, "nitrite") is None:
         return None
     said = _residual_said(case, row)
     parameters: Parameters = {"due_at": case.history.batch.started_at if said.tier is Tier.HOLD else None}
@@ -279,7 +274,7 @@ def _finding(
     row = case.book.limits[said.rows[0]] if said.rows else None
     unit = row.unit if row is not None and row.unit.startswith("ppm") else BASED_ON_SALT
     limit = row.value if row is not None and row.unit == unit else None
-    reading = _measured(case)
+    reading = measured_last(case, "nitrite")
     classes = making.classes
     parameters: Parameters = {
         "class": " or ".join(one.words for one in classes.possible) or "none",

@@ -20,6 +20,8 @@ VEGETATIVE = ("e-2", "e-3 salmonella", "e-3 escherichia_coli", "e-3 listeria", "
 """Beginnings of rules whose organisms cooking kills, and of the excursion itself."""
 BOUNDED = ("e-2", "e-3", "e-4", "e-5", "e-6")
 """Rules that judge unknown time at its bound: what they cannot tell has been looked at all the same."""
+NOT_ASKED_FOR = ("e-8 protection", "e-9 brine", "e-9 meat", "e-10 sealed cannot tell")
+"""Beginnings of sentences that may stay open: eaten as cured, water activity is asked for, and salt alone is not."""
 SIGNED_FOR = ("e-8 too little", "e-8 methods differ")
 """Sentences about nitrite that an approver's reason answers; no other of them that asks for anything."""
 UNCHECKED = ("e-12 overdue", "e-12 never checked")
@@ -62,7 +64,7 @@ def blocks(found: Finding) -> bool:
         return found.sentence in UNCHECKED
     if family == "e-8" and found.tier is Tier.RECORDED:
         return True
-    if found.rule == "e-8 protection":
+    if found.sentence.startswith(NOT_ASKED_FOR):
         return False
     return found.outcome is Outcome.CANNOT_TELL and family not in BOUNDED
 

@@ -46,6 +46,51 @@ SAID_OF_MAKING = {
     "cooking cool it by the general rule, in 2 h and 4 h; in a sealed pack nitrite holds nothing back.",
     "e-8 protection not known": "Whether it is nitrite-protected cannot be told. After cooking cool it by the general "
     "rule, in 2 h and 4 h.",
+    "e-9 brine": "Brine: {salt_as_made} as made, {salt_by_plan} by the plan (salt over salt and water).",
+    "e-9 brine weak": "Brine: {salt_as_made} as made, {salt_by_plan} by the plan, under {limit} % (salt over salt and "
+    "water): weak for a cure. Enter why.",
+    "e-9 brine saturated": "Brine: {salt_as_made} as made, over {limit} %: no more dissolves. Some of the salt lies on "
+    "the bottom; weigh again, or add water, enter it and have it signed.",
+    "e-9 plan saturated": "Brine: {salt_by_plan} by the plan, over {limit} %: no more dissolves. Such a plan is "
+    "refused: correct it, and have it signed.",
+    "e-9 brine measured": "Brine: {salt_measured} % measured ({measured_by}); what went in was not entered.",
+    "e-9 brine measured weak": "Brine: {salt_measured} % measured ({measured_by}), under {limit} %: weak for a cure. "
+    "Enter why.",
+    "e-9 brine not known": "How strong the brine is cannot be told: salt or water was not entered. What a salometer "
+    "shows counts sugar as salt.",
+    "e-9 meat": "Salt in the meat's water once it has evened out: {salt_as_made} as made, {salt_by_plan} by the plan.",
+    "e-9 meat measured": "Salt in the meat's water: {salt_measured} % ({measured_by}); {salt_as_made} was to be "
+    "expected as made.",
+    "e-9 meat little as made": "Salt in the meat's water once it has evened out: {salt_as_made} as made, under {limit} "
+    "%; eaten uncooked, salt does not hold back what grows in the cold. Enter what does.",
+    "e-9 meat little by plan": "Salt in the meat's water once it has evened out: {salt_by_plan} by the plan, under "
+    "{limit} %; eaten uncooked, salt does not hold back what grows in the cold. Enter what does.",
+    "e-9 meat little measured": "Salt in the meat's water: {salt_measured} % ({measured_by}), under {limit} %; eaten "
+    "uncooked, salt does not hold back what grows in the cold. Enter what does.",
+    "e-9 meat too little as made": "Salt in the meat's water once it has evened out: {salt_as_made} as made, under "
+    "{limit} %: too little to be eaten uncooked. Cook it, or salt it anew; an approver signs.",
+    "e-9 meat too little by plan": "Salt in the meat's water once it has evened out: {salt_by_plan} by the plan, under "
+    "{limit} %: too little to be eaten uncooked. Such a plan is refused: correct it, and have it signed.",
+    "e-9 meat too little measured": "Salt in the meat's water: {salt_measured} % ({measured_by}), under {limit} %: too "
+    "little to be eaten uncooked. Cook it, or salt it anew; an approver signs.",
+    "e-9 meat in excess": "How much of the salt went in cannot be told of a cure in excess: have the salt of the meat "
+    "measured.",
+    "e-9 meat not known": "How much salt the meat ends with cannot be told: not all that went in was entered.",
+    "e-10 sealed": "Tub {tub}: sealed{above} for {sealed_minutes}; the longest is {longest_minutes}.",
+    "e-10 sealed cannot tell": "Tub {tub}: sealed{above} for at most {sealed_minutes}, part of the time being unknown; "
+    "the longest is {longest_minutes}.",
+    "e-10 sealed too long": "Tub {tub}: sealed{above} for {sealed_minutes}; without something that holds botulinum "
+    "back throughout, {longest_minutes} is the longest. Salt: {salt_as_made} of the meat's water once it has evened "
+    "out, and nothing before. Leave it sealed and cold.",
+    "e-10 factor shown": "Tub {tub}: sealed{above} for {sealed_minutes}, longer than {longest_minutes}; by the plan "
+    "{factor} holds botulinum back, and it was measured.",
+    "e-10 factor not measured": "Tub {tub}: sealed{above} for {sealed_minutes}, longer than {longest_minutes}; by the "
+    "plan {factor} holds botulinum back, and nobody has measured that it does. Measure it.",
+    "e-10 plan too long": "The plan keeps it sealed for {plan_minutes}; above the line, without something that holds "
+    "botulinum back throughout, {longest_minutes} is the longest. Salt: {salt_as_made} of the meat's water once it has "
+    "evened out, and nothing before. It will be held then.",
+    "e-10 over long": "In the cure for {cure_minutes}; planned were {plan_minutes}. It may be too salt and too firm: "
+    "look at it.",
 }
 
 NOT_RECKONED = "a figure that cannot be reckoned"
@@ -60,6 +105,12 @@ def more_words(figures: _Figures) -> dict[str, str]:
     def ppm(key: str, unit: str = unit) -> str:
         value = figures.get(key)
         return NOT_RECKONED if value is None else f"{value:g} {unit}"
+
+    def percent(key: str, most: str) -> str:
+        value, end = figures.get(key), figures.get(most)
+        if value is None or end is None:
+            return NOT_RECKONED
+        return f"{value:g} %" if value == end else f"{value:g} to {end:g} %"
 
     def how(one: str, two: str) -> str:
         if figures.get(one) is None:
@@ -78,6 +129,8 @@ def more_words(figures: _Figures) -> dict[str, str]:
         "method_one_ppm": ppm("method_one"),
         "method_two_ppm": ppm("method_two"),
         "mend": WEIGH_AGAIN if figures.get("method_one") is None else DILUTE,
+        "salt_as_made": percent("salt_made", "salt_made_most"),
+        "salt_by_plan": percent("salt_planned", "salt_planned"),
         "nitrate_made": ppm("nitrate", nitrate_unit),
         "nitrate_planned": ppm("planned_nitrate", nitrate_unit),
     }

@@ -22,8 +22,8 @@ FROM_MEMORY = frozenset(row.id for row in US.limits.values() if row.known == "me
 BEGUN = 1_772_400_000.0
 SITE = Site("s", "S", "Europe/London", "US")
 HAZARDS = ("e-2", "e-3", "e-4", "e-7")
-WEIGHED_OR_ENTERED = ("e-7", "e-8", "e-9")
-"""Rules that look at what was weighed or entered, not at a record of temperatures."""
+WEIGHED_OR_ENTERED = ("e-7", "e-8", "e-9", "e-10")
+"""Rules that look at what was weighed or entered, or at the calendar, not at a record of temperatures."""
 
 PLANS = st.builds(
     Plan,
