@@ -2,6 +2,13 @@
 
 from fastapi import APIRouter
 
-from api.routes import alarms, batches, health, records, units
+from api.routes import alarms, batches, curing_salts, health, records, units
 
-routers: tuple[APIRouter, ...] = (units.router, batches.router, alarms.router, records.router, health.router)
+routers: tuple[APIRouter, ...] = (
+    units.router,
+    batches.router,
+    curing_salts.router,
+    alarms.router,
+    records.router,
+    health.router,
+)
