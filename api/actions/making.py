@@ -2,6 +2,7 @@
 
 from alerts.plan_limits import refusals
 from alerts.rulebook.book import Rulebook
+from alerts.stage_windows import MAY_BE_WARM
 from api.actions.composing import check_scale
 from api.actions.faults import Check, Faults, Result, fault, living
 from api.actions.standing import standing
@@ -35,25 +36,34 @@ def plan_of(plan: PlanRequest) -> Plan:
     return Plan(**said, cure_s=cure_s, tau_s=tau_s, soak_s=soak_s, windows=windows)
 
 
-def _check_plan(check: Check, plan: PlanRequest) -> None:
-    check.between("plan.cure_days", plan.cure_days, 0.05, LONGEST_CURE_DAYS, "days")
-    check.between("plan.thickness_mm", plan.thickness_mm, 1.0, THICKEST_MM, "mm")
-    check.weight("plan.meat_kg", plan.meat_kg, needed=True)
+def check_plan(check: Check, plan: PlanRequest, prefix: str = "plan.") -> None:
+    """Note what is wrong with a plan, each field named behind the prefix."""
+    check.between(f"{prefix}cure_days", plan.cure_days, 0.05, LONGEST_CURE_DAYS, "days")
+    check.between(f"{prefix}thickness_mm", plan.thickness_mm, 1.0, THICKEST_MM, "mm")
+    check.weight(f"{prefix}meat_kg", plan.meat_kg, needed=True)
     for name in ("water_kg", "salt_kg", "sugar_kg", "curing_salt_kg"):
-        check.weight(f"plan.{name}", getattr(plan, name))
+        check.weight(f"{prefix}{name}", getattr(plan, name))
     for name in ("nitrite_percent", "nitrate_percent", "pickup_percent", "pump_percent"):
-        check.between(f"plan.{name}", getattr(plan, name), 0.0, 100.0, "%")
+        check.between(f"{prefix}{name}", getattr(plan, name), 0.0, 100.0, "%")
     for name in ("length_mm", "width_mm", "stacked_mm"):
-        check.between(f"plan.{name}", getattr(plan, name), 1.0, 5000.0, "mm")
-    check.between("plan.vessel_area_cm2", plan.vessel_area_cm2, 1.0, 100_000.0, "cm²")
-    check.temperature("plan.brine_c", plan.brine_c)
-    check.between("plan.soak_hours", plan.soak_hours, 0.0, 240.0, "h")
-    check.between("plan.process_aw", plan.process_aw, 0.5, 1.0, "aw")
+        check.between(f"{prefix}{name}", getattr(plan, name), 1.0, 5000.0, "mm")
+    check.between(f"{prefix}vessel_area_cm2", plan.vessel_area_cm2, 1.0, 100_000.0, "cm²")
+    check.temperature(f"{prefix}brine_c", plan.brine_c)
+    check.between(f"{prefix}soak_hours", plan.soak_hours, 0.0, 240.0, "h")
+    check.between(f"{prefix}process_aw", plan.process_aw, 0.5, 1.0, "aw")
     for index, window in enumerate(plan.windows):
-        check.temperature(f"plan.windows.{index}.lowest_c", window.lowest_c)
-        check.temperature(f"plan.windows.{index}.highest_c", window.highest_c)
-        check.between(f"plan.windows.{index}.longest_days", window.longest_days, 0.01, 720.0, "days")
-    check.between("plan.tau_hours", plan.tau_hours, 0.1, 72.0, "h")
+        check.temperature(f"{prefix}windows.{index}.lowest_c", window.lowest_c)
+        check.temperature(f"{prefix}windows.{index}.highest_c", window.highest_c)
+        check.between(f"{prefix}windows.{index}.longest_days", window.longest_days, 0.01, 720.0, "days")
+        check.that(
+            window.lowest_c < window.highest_c, f"{prefix}windows.{index}.highest_c",
+            "the window is upside down", "enter the higher temperature here",
+        )  # fmt: skip
+        check.that(
+            window.stage in MAY_BE_WARM, f"{prefix}windows.{index}.stage", f"the stage {window.stage} is a cold one",
+            f"choose one of: {', '.join(MAY_BE_WARM)}",
+        )  # fmt: skip
+    check.between(f"{prefix}tau_hours", plan.tau_hours, 0.1, 72.0, "h")
 
 
 def _check_sheet(check: Check, sheet: AsMadeRequest) -> None:
@@ -91,7 +101,7 @@ def start_batch(
         request.lot.casefold() not in taken, "lot", f"lot code {request.lot} is taken",
         "a lot code is used once and never again; choose another",
     )  # fmt: skip
-    _check_plan(check, request.plan)
+    check_plan(check, request.plan)
     _check_sheet(check, request.as_made)
     _check_packing(check, request.plan.packing, request.as_made)
     if book is not None and not check.found:

@@ -27,7 +27,8 @@ from api.schemas import (
 router = APIRouter(prefix="/api/v1", tags=["batches"], responses=REFUSALS)
 
 
-def _known(office: Office, lot: str) -> str:
+def known(office: Office, lot: str) -> str:
+    """Return a lot code that a batch has. Raises NotThere."""
     if lot not in office.present.catch_up().batches:
         raise NotThere(f"there is no batch {lot}")
     return lot
@@ -67,7 +68,7 @@ def start(request: StartBatch, office: OfficeHere, who: Operator) -> Written:
 @router.post("/batches/{lot}/as-made", status_code=201, responses=NOT_THERE)
 def as_made(lot: str, request: CorrectAsMade, office: OfficeHere, who: Operator) -> Written:
     """Complete or correct the as-made sheet."""
-    _known(office, lot)
+    known(office, lot)
     return written(
         do(office, lambda k: correct_as_made(k, lot, request, who.person, office.clock(), book_for(office, k, lot)))
     )
@@ -76,42 +77,42 @@ def as_made(lot: str, request: CorrectAsMade, office: OfficeHere, who: Operator)
 @router.post("/batches/{lot}/moves", status_code=201, responses=NOT_THERE)
 def move(lot: str, request: MoveTub, office: OfficeHere, who: Operator) -> Written:
     """Move a tub to another unit, or out on the bench."""
-    _known(office, lot)
+    known(office, lot)
     return written(do(office, lambda k: move_tub(k, lot, request, who.person, office.clock())))
 
 
 @router.post("/batches/{lot}/placements", status_code=201, responses=NOT_THERE)
 def placements(lot: str, request: CorrectPlacements, office: OfficeHere, who: Operator) -> Written:
     """Put right where a tub stood, with a reason."""
-    _known(office, lot)
+    known(office, lot)
     return written(do(office, lambda k: correct_placements(k, lot, request, who.person, office.clock())))
 
 
 @router.post("/batches/{lot}/actions", status_code=201, responses=NOT_THERE)
 def action(lot: str, request: EnterCorrectiveAction, office: OfficeHere, who: Operator) -> Written:
     """Say what was done about an excursion."""
-    _known(office, lot)
+    known(office, lot)
     return written(do(office, lambda k: enter_corrective_action(k, lot, request, who.person, office.clock())))
 
 
 @router.post("/batches/{lot}/stages", status_code=201, responses=NOT_THERE)
 def stage(lot: str, request: BeginStage, office: OfficeHere, who: Operator) -> Written:
     """Begin another stage."""
-    _known(office, lot)
+    known(office, lot)
     return written(do(office, lambda k: begin_stage(k, lot, request, who.person, office.clock())))
 
 
 @router.post("/batches/{lot}/end", status_code=201, responses=NOT_THERE)
 def end(lot: str, request: EndBatch, office: OfficeHere, who: Operator) -> Written:
     """Say that a batch left the cold rooms."""
-    _known(office, lot)
+    known(office, lot)
     return written(do(office, lambda k: end_batch(k, lot, request, who.person, office.clock())))
 
 
 @router.post("/batches/{lot}/sign-offs", status_code=201, responses=NOT_THERE)
 def sign_off(lot: str, request: SignDisposition, office: OfficeHere, who: Approver) -> Written:
     """Sign a disposition, naming the proposal that was looked at."""
-    _known(office, lot)
+    known(office, lot)
     fresh = office.judged(lot)
     return written(do(office, lambda k: sign_disposition(k, lot, request, who.person, office.clock(), fresh)))
 
