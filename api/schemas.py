@@ -155,6 +155,7 @@ class PlanRequest(Request):
     parasite_control: Literal["", "freezing", "tested carcass", "published cure", "officially tested meat"] = ""
     controlling_factor: Short = ""
     windows: Annotated[tuple[WindowRequest, ...], Field(strict=False, max_length=20)] = ()
+    opened: bool | None = None
 
 
 class AsMadeRequest(Request):
@@ -203,6 +204,14 @@ class CorrectAsMade(Request):
 
     as_made: AsMadeRequest
     reason: Words
+
+
+class ConfirmComposition(Request):
+    """What a person read on the bag of a lot of curing salt."""
+
+    curing_salt_lot: Name
+    nitrite_percent: Figure
+    nitrate_percent: Figure = 0.0
 
 
 class MoveTub(Request):

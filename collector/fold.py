@@ -95,7 +95,9 @@ def _placement_corrected(k: Kitchen, entry: e.Entry, event: e.PlacementCorrected
 
 def _hand_reading_entered(k: Kitchen, entry: e.Entry, event: e.HandReadingEntered) -> Kitchen:
     lot = event.reading.lot
-    if lot is None or lot not in k.batches:
+    if lot is None:
+        return replace(k, unit_readings=(*k.unit_readings, event.reading))
+    if lot not in k.batches:
         return k
     return _change_batch(k, lot, lambda b: replace(b, hand_readings=(*b.hand_readings, event.reading)))
 

@@ -3,7 +3,7 @@
 from dataclasses import dataclass, field
 
 from collector import events as e
-from collector.batches import Batch
+from collector.batches import Batch, HandReading
 from collector.findings import Condition, Disposition, Proposal, SignOff
 from collector.logs import Calibration, Composition, ShiftNote, UnderTest
 from collector.readings import Assignment, Site, Unit
@@ -141,6 +141,8 @@ class Kitchen:
     calibrations: tuple[Calibration, ...] = ()
     """Every comparison of an instrument with a reference, in the order in which they were entered."""
     under_test: tuple[UnderTest, ...] = ()
+    unit_readings: tuple[HandReading, ...] = ()
+    """What was measured by hand in a unit, and belongs to no batch."""
     notes: tuple[ShiftNote, ...] = ()
 
     def assigned(self, channel: str, at: Instant) -> Assignment | None:

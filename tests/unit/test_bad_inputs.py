@@ -287,29 +287,29 @@ KITCHENS: list[Row] = [
     ("a cure of no length", [("cure_days = 5.0", "cure_days = 0")],
      ["line 76: batch 1 plan cure_days: 0 is below 0.05; look at the figure and its unit"]),
     ("meat of no weight", [("meat_kg = 2.04", "meat_kg = 0")],
-     ["line 115: batch 1 as_made meat_kg: 0 is not above 0; look at the figure and its unit"]),
+     ["line 116: batch 1 as_made meat_kg: 0 is not above 0; look at the figure and its unit"]),
     ("grams for kilograms", [("salt_kg = 0.2 ", "salt_kg = 20000 ")],
      ["line 83: batch 1 plan salt_kg: 20000 is above 2000; look at the figure and its unit"]),
     ("an end without a reason", [("# ended = 2026-11-25", "ended = 2026-11-22")],
      ["line 62: batch 1 ended_reason: an end has a time and a reason; add ended_reason, or leave both out"]),
     ("a hole between two placements", [("until = 2026-11-22T09:00", "until = 2026-11-22T08:00")],
-     ["line 143: batch 1 placement 2 from: tub 1: one placement must end exactly where the next "
+     ["line 144: batch 1 placement 2 from: tub 1: one placement must end exactly where the next "
          "begins; write until as the next one's from, to the second"]),
     ("out on the bench in air unknown", [("bench_c = 22.0", "# ")],
-     ["line 140: batch 1 placement 2: tub 1: out of a unit without an air temperature; enter what "
+     ["line 141: batch 1 placement 2: tub 1: out of a unit without an air temperature; enter what "
          "the air was there"]),
     ("in a unit and out of it", [("bench_c = 22.0", 'bench_c = 22.0\nunit = "coldroom"')],
-     ["line 142: batch 1 placement 2 bench_c: tub 1 cannot be in a unit and out of it; keep one"]),
+     ["line 143: batch 1 placement 2 bench_c: tub 1 cannot be in a unit and out of it; keep one"]),
     ("in place before it was filled", [("from = 2026-11-20T10:30:00+00:00", "from = 2026-11-19T10:30:00+00:00")],
-     ["line 137: batch 1 placement 1 from: tub 1 stood there before the batch was started; begin "
+     ["line 138: batch 1 placement 1 from: tub 1 stood there before the batch was started; begin "
          "at `started`, or mend that"]),
     ("a hand reading of another world", [("value = 3.4", "value = 340")],
-     ["line 154: batch 1 hand_reading 1 value: 340 °C is outside -30 to 120 °C; look at the "
+     ["line 155: batch 1 hand_reading 1 value: 340 °C is outside -30 to 120 °C; look at the "
          "decimal point and the measure"]),
     ("a hand reading in no tub of the batch", [('tub = "1"\nperson', 'tub = "7"\nperson')],
-     ["line 158: batch 1 hand_reading 1 tub: the batch has no tub 7; use one of: 1"]),
+     ["line 159: batch 1 hand_reading 1 tub: the batch has no tub 7; use one of: 1"]),
     ("an unknown place of the probe", [('where = "brine"', 'where = "soup"')],
-     ["line 155: batch 1 hand_reading 1 where: 'soup' is not known; use one of: brine, core, surface, air"]),
+     ["line 156: batch 1 hand_reading 1 where: 'soup' is not known; use one of: brine, core, surface, air"]),
     ("a table for a list of them", [("[[unit]]", "[unit]")],
      ["line 14: unit: a table is no list; write a list in square brackets; tables of a list stand "
          "under [[two brackets]]"]),
@@ -353,7 +353,7 @@ AT_ODDS: list[Row] = [
             ("at = 2026-11-22", "at = 2096-11-22"),
         ],
      ["line 64: batch 1 started: this time has not come yet; bring it in when it has come",
-         "line 152: batch 1 hand_reading 1 at: this time has not come yet; enter what was measured, "
+         "line 153: batch 1 hand_reading 1 at: this time has not come yet; enter what was measured, "
          "not what will be"]),
 ]  # fmt: skip
 """Kitchens that say nothing wrong of themselves, and do not fit the rulebook, the day, or what they name."""
