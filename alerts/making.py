@@ -87,13 +87,13 @@ def by_method_one(plan: Plan) -> bool:
     return plan.method in WET_METHODS and plan.nitrite_basis == METHOD_ONE and plan.pickup_percent is not None
 
 
-def ingoing(case: Case, mix: Mix, percent: float | None, substance: str = "nitrite") -> Ingoing:
-    """Return how much of a substance goes in, `percent` of the curing salt being it. [ppm as the sodium salt]
+def ingoing(plan: Plan, book: Rulebook, mix: Mix, substance: str = "nitrite") -> Ingoing:
+    """Return how much `nitrite` or `nitrate` goes in. [ppm as the sodium salt]
 
     Dry: all that is rubbed on, over the green meat. Immersed: Method One takes the share of the pickle that the meat
     picks up, Method Two all of it over meat and pickle. What was injected before is added to both.
     """
-    plan = case.history.batch.plan
+    percent = mix.nitrite_percent if substance == "nitrite" else mix.nitrate_percent
     wet = plan.method in WET_METHODS
     missing = [] if mix.curing_salt_kg is not None else ["the mass of the curing salt"]
     missing += [] if percent is not None else [f"the {substance} in the curing salt"]
@@ -111,15 +111,15 @@ def ingoing(case: Case, mix: Mix, percent: float | None, substance: str = "nitri
     pickle = sum(kg or 0.0 for kg in thins.values()) + mix.curing_salt_kg
     share = milligrams / pickle if pickle > 0 else 0.0
     injected = share * max(pump or 0.0, 0.0) / 100 if plan.method is Method.INJECTED else 0.0
-    one = _ppm(injected + share * pickup_percent(case) / 100)
+    one = _ppm(injected + share * pickup_percent(plan, book) / 100)
     two = _ppm(injected + milligrams / (mix.meat_kg + pickle))
     return Ingoing(one if by_method_one(plan) else two, one, two, tuple(missing))
 
 
-def pickup_percent(case: Case) -> float:
+def pickup_percent(plan: Plan, book: Rulebook) -> float:
     """Return the pick-up that Method One takes: the plan's own, measured, or the conventional one. [% of the meat]"""
-    stated = case.history.batch.plan.pickup_percent
-    return case.book.limits["nitrite.method_one_pickup"].value if stated is None else stated
+    stated = plan.pickup_percent
+    return book.limits["nitrite.method_one_pickup"].value if stated is None else stated
 
 
 def _ppm(value: float) -> float:

@@ -58,8 +58,8 @@ def _making(case: Case) -> _Making:
     meant, weighed = planned(batch.plan), made(batch.plan, batch.as_made)
     return _Making(
         classes_of(batch.plan, case.book, batch.planned_by),
-        ingoing(case, meant, meant.nitrite_percent),
-        ingoing(case, weighed, weighed.nitrite_percent),
+        ingoing(batch.plan, case.book, meant),
+        ingoing(batch.plan, case.book, weighed),
         (meant, weighed),
     )
 
@@ -72,7 +72,7 @@ def nitrite_protected(case: Case) -> bool | None:
     weighed = made(case.history.batch.plan, case.history.batch.as_made)
     if not weighed.cured:
         return False
-    found = ingoing(case, weighed, weighed.nitrite_percent)
+    found = ingoing(case.history.batch.plan, case.book, weighed)
     if found.decided is None:
         return None
     enough = found.decided >= case.book.limits["nitrite.protected"].value
@@ -228,7 +228,7 @@ def _nitrate(case: Case, making: _Making) -> Finding | None:
     if row is None:
         return None
     limit = case.book.limits[row]
-    meant, weighed = (ingoing(case, mix, mix.nitrate_percent, "nitrate") for mix in making.mixes)
+    meant, weighed = (ingoing(case.history.batch.plan, case.book, mix, "nitrate") for mix in making.mixes)
     unsaid = making.mixes[1].nitrate_percent is None and making.mixes[1].cured
     if not any(one.decided for one in (meant, weighed)):
         if not (unsaid and limit.value == 0):
@@ -287,7 +287,7 @@ def _finding(
         "method_two": _in(case, said, making.made.two),
         "planned_method_one": _in(case, said, making.plan.one),
         "planned_method_two": _in(case, said, making.plan.two),
-        "pickup_percent": pickup_percent(case) if plan.method in WET_METHODS else None,
+        "pickup_percent": pickup_percent(plan, case.book) if plan.method in WET_METHODS else None,
         "limit": limit,
         "unit": unit,
         "missing": " and ".join(making.made.missing or making.plan.missing),

@@ -206,6 +206,14 @@ class CorrectAsMade(Request):
     reason: Words
 
 
+class ConfirmComposition(Request):
+    """What a person read on the bag of a lot of curing salt."""
+
+    curing_salt_lot: Name
+    nitrite_percent: Figure
+    nitrate_percent: Figure = 0.0
+
+
 class MoveTub(Request):
     """A tub was carried to another unit; without a unit, out on the bench."""
 

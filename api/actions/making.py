@@ -1,6 +1,9 @@
 """Starting a batch, its as-made sheet, its stages and its end. Pure: no clock, no I/O."""
 
+from alerts.plan_limits import refusals
+from alerts.rulebook.book import Rulebook
 from alerts.stage_windows import MAY_BE_WARM
+from api.actions.composing import check_scale
 from api.actions.faults import Check, Faults, Result, fault, living
 from api.actions.standing import standing
 from api.schemas import AsMadeRequest, BeginStage, CorrectAsMade, EndBatch, PlanRequest, StartBatch
@@ -84,8 +87,13 @@ def _check_packing(check: Check, packing: Packing, sheet: AsMadeRequest) -> None
     )  # fmt: skip
 
 
-def start_batch(kitchen: Kitchen, request: StartBatch, person: Person, now: Instant) -> Result:
-    """Return that meat went into its tubs, or what is wrong with the sheet."""
+def start_batch(
+    kitchen: Kitchen, request: StartBatch, person: Person, now: Instant, book: Rulebook | None = None
+) -> Result:
+    """Return that meat went into its tubs, or what is wrong with the sheet.
+
+    With the site's rulebook, a plan that cannot work is refused, and so is far more curing salt than was planned.
+    """
     check = Check()
     at = now if request.started_at is None else request.started_at
     taken = {lot.casefold() for lot in kitchen.batches}
@@ -96,6 +104,10 @@ def start_batch(kitchen: Kitchen, request: StartBatch, person: Person, now: Inst
     check_plan(check, request.plan)
     _check_sheet(check, request.as_made)
     _check_packing(check, request.plan.packing, request.as_made)
+    if book is not None and not check.found:
+        for one in refusals(plan_of(request.plan), book):
+            check.that(False, f"plan.{one.field}", one.what, one.mend)
+        check_scale(check, kitchen, request.plan.curing_salt_kg, request.as_made, book)
     if check.past("started_at", at, now):
         old = now - at > OLDEST_START_S
         check.that(not old, "started_at", "that was more than 90 days ago", "look at the date and enter it again")
@@ -113,7 +125,9 @@ def start_batch(kitchen: Kitchen, request: StartBatch, person: Person, now: Inst
     return check.result(person, at, [started])
 
 
-def correct_as_made(kitchen: Kitchen, lot: str, request: CorrectAsMade, person: Person, now: Instant) -> Result:
+def correct_as_made(
+    kitchen: Kitchen, lot: str, request: CorrectAsMade, person: Person, now: Instant, book: Rulebook | None = None
+) -> Result:
     """Return that the as-made sheet was completed or corrected; the first sheet stays where it was written."""
     batch = kitchen.batches.get(lot)
     if batch is None:
@@ -121,6 +135,7 @@ def correct_as_made(kitchen: Kitchen, lot: str, request: CorrectAsMade, person: 
     check = Check()
     _check_sheet(check, request.as_made)
     _check_packing(check, batch.plan.packing, request.as_made)
+    check_scale(check, kitchen, batch.plan.curing_salt_kg, request.as_made, book)
     sheet = as_made_of(request.as_made)
     check.that(sheet != batch.as_made, "as_made", "this is the sheet as it stands", "change what is wrong or missing")
     return check.result(person, now, [AsMadeCorrected(lot, sheet, request.reason)])

@@ -9,6 +9,7 @@ from api.pages import (
     batches,
     channels,
     chart_script,
+    curing_salts,
     journal,
     link,
     live,
@@ -23,8 +24,8 @@ from api.pages import (
 )
 
 MODULES = (
-    tonight, alarms, batches, batch, batch_acts, making_acts, pictures, unit, stopped, channels, read, people, journal,
-    link, sign_in, live, chart_script,
+    tonight, alarms, batches, batch, batch_acts, making_acts, pictures, unit, stopped, curing_salts, channels, read,
+    people, journal, link, sign_in, live, chart_script,
 )  # fmt: skip
 routers: tuple[APIRouter, ...] = tuple(module.router for module in MODULES)
 """In this order, so that `/batches/new` is not taken for a lot."""

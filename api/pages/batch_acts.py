@@ -11,7 +11,7 @@ from api.actions.measuring import enter_corrective_action, enter_hand_reading
 from api.actions.placing import correct_placements, move_tub
 from api.actions.signing import sign_disposition
 from api.auth.signed import Approver, OfficeHere, Operator
-from api.doing import NotThere
+from api.doing import NotThere, book_for
 from api.office import Office
 from api.pages import batch_forms as forms
 from api.pages.batch import by_lot, context, forms_of
@@ -81,7 +81,7 @@ def action(request: Request, lot: str, office: OfficeHere, frame: Framed, signed
 @router.post("/batches/{lot}/as-made")
 def as_made(request: Request, lot: str, office: OfficeHere, frame: Framed, signed: Operator, typed: Typed) -> Response:
     def act(kitchen: Kitchen, asked: CorrectAsMade) -> Result:
-        return correct_as_made(kitchen, lot, asked, signed.person, office.clock())
+        return correct_as_made(kitchen, lot, asked, signed.person, office.clock(), book_for(office, kitchen, lot))
 
     return take(request, office, frame, lot, "as-made", typed, CorrectAsMade, act)
 

@@ -2,7 +2,7 @@
 
 from fastapi import APIRouter
 
-from api.routes import alarms, batches, health, making, records, units
+from api.routes import alarms, batches, curing_salts, health, making, records, units
 
-MODULES = (units, batches, making, alarms, records, health)
+MODULES = (units, batches, making, curing_salts, alarms, records, health)
 routers: tuple[APIRouter, ...] = tuple(module.router for module in MODULES)

@@ -9,7 +9,7 @@ from api.actions.signing import sign_disposition
 from api.answering import batch_answer, batch_summary, page_of
 from api.answers import BatchAnswer, BatchSummary, Page, Written
 from api.auth.signed import Approver, OfficeHere, Operator, SignedIn
-from api.doing import NotThere, do
+from api.doing import NotThere, book_for, book_of, do
 from api.office import Office
 from api.routes.shared import NOT_THERE, REFUSALS, After, Limit, written
 from api.schemas import (
@@ -61,14 +61,17 @@ def one_batch(lot: str, office: OfficeHere, who: SignedIn) -> BatchAnswer:
 @router.post("/batches", status_code=201)
 def start(request: StartBatch, office: OfficeHere, who: Operator) -> Written:
     """Start a batch: meat went into its tubs."""
-    return written(do(office, lambda k: start_batch(k, request, who.person, office.clock())))
+    unit = request.tubs[0].unit if request.tubs else None
+    return written(do(office, lambda k: start_batch(k, request, who.person, office.clock(), book_of(office, k, unit))))
 
 
 @router.post("/batches/{lot}/as-made", status_code=201, responses=NOT_THERE)
 def as_made(lot: str, request: CorrectAsMade, office: OfficeHere, who: Operator) -> Written:
     """Complete or correct the as-made sheet."""
     known(office, lot)
-    return written(do(office, lambda k: correct_as_made(k, lot, request, who.person, office.clock())))
+    return written(
+        do(office, lambda k: correct_as_made(k, lot, request, who.person, office.clock(), book_for(office, k, lot)))
+    )
 
 
 @router.post("/batches/{lot}/moves", status_code=201, responses=NOT_THERE)

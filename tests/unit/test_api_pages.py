@@ -30,7 +30,7 @@ ORIGIN = "http://testserver"
 STATIC = Path(__file__).parents[2] / "api" / "static"
 PAGES = (
     "/", "/units/coldroom", "/units/chamber", "/batches", "/batches/BRISKET-14", "/batches/HAM-31",
-    "/batches/new", "/channels", "/journal", "/password", "/read", "/people",
+    "/batches/new", "/channels", "/journal", "/password", "/read", "/people", "/curing-salts",
 )  # fmt: skip
 TOO_SURE = re.compile(r"\b(?:safe|ok|all clear)\b", re.IGNORECASE)
 
