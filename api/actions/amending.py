@@ -2,6 +2,8 @@
 
 from dataclasses import replace
 
+from alerts.plan_limits import refusals
+from alerts.rulebook.book import Rulebook
 from alerts.rules_release import LOCKED
 from api.actions.faults import Check, Faults, Result, fault, living
 from api.actions.making import check_plan, plan_of
@@ -61,8 +63,13 @@ def amended(batch: Batch, request: AmendPlan) -> tuple[PlanRequest, Plan]:
     return sent, plan
 
 
-def amend_plan(kitchen: Kitchen, lot: str, request: AmendPlan, person: Person, now: Instant) -> Result:
-    """Return that an approver signed another plan; a batch that is to be cooked or discarded keeps to that."""
+def amend_plan(
+    kitchen: Kitchen, lot: str, request: AmendPlan, person: Person, now: Instant, book: Rulebook | None = None
+) -> Result:
+    """Return that an approver signed another plan; a batch that is to be cooked or discarded keeps to that.
+
+    With the site's rulebook, a change after which a plan can work no longer is refused.
+    """
     batch = living(kitchen, lot)
     if isinstance(batch, Faults):
         return batch
@@ -71,6 +78,11 @@ def amend_plan(kitchen: Kitchen, lot: str, request: AmendPlan, person: Person, n
     sent, plan = amended(batch, request)
     check = Check()
     check_plan(check, sent, prefix="")
+    if book is not None:
+        # What could not work before is no reason to refuse a change that mends something else.
+        before = refusals(batch.plan, book)
+        for one in refusals(plan, book):
+            check.that(one in before, one.field, one.what, one.mend)
     check.that(plan != batch.plan, "reason", "this is the plan as it stands", "change what is wrong or missing")
     check.that(
         len(request.reason) >= REASON_MIN, "reason", "this reason is too short to stand up next year",
