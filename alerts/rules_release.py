@@ -88,7 +88,8 @@ def _said(case: Case, sentence: str, outcome: Outcome, parameters: Parameters) -
     """Return a finding that rests on what people have said, not on a record."""
     evidence = Evidence(case.history.batch.started_at, case.until_at, (), 0, 0.0, "what was said", None, "", None)
     said = outcome, Tier.NONE, sentence
-    return finding(case, " ".join(sentence.split()[:2]), said, evidence, (), parameters)
+    rule = "e-11 route" if sentence == "e-11 divert" else " ".join(sentence.split()[:2])
+    return finding(case, rule, said, evidence, (), parameters)
 
 
 def _cure(case: Case, others: Sequence[Finding]) -> Finding:
