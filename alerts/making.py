@@ -10,6 +10,7 @@ from alerts.case import Case
 from alerts.rulebook.book import Limit, ProductClass, Rulebook
 from alerts.science.brine import strength
 from collector.batches import AsMade, HandReading, Method, Plan
+from collector.logs import Composition
 
 WET_METHODS = (Method.IMMERSION, Method.INJECTED)
 ION = {"ppm NaNO2": 1.0, "ppm NO2": 0.66679, "ppm NaNO3": 1.0, "ppm NO3": 0.72951}
@@ -29,6 +30,8 @@ class Mix:
     nitrite_percent: float | None
     nitrate_percent: float | None
     pump_percent: float | None
+    at_odds: bool = False
+    """Whether the composition was read differently by different people."""
 
     @property
     def cured(self) -> bool:
@@ -44,12 +47,19 @@ def planned(plan: Plan) -> Mix:
     )  # fmt: skip
 
 
-def made(plan: Plan, sheet: AsMade) -> Mix:
-    """Return what the sheet says went in: what was not entered is none where the plan has none, else unknown. [kg]"""
+def made(plan: Plan, sheet: AsMade, bags: tuple[Composition, ...] = ()) -> Mix:
+    """Return what the sheet says went in: what was not entered is none where the plan has none, else unknown. [kg]
+
+    A composition that is not on the sheet is that of the bags of its lot. Where they and the sheet do not agree the
+    strongest counts, as a bound.
+    """
 
     def entered(weighed: float | None, meant: float) -> float | None:
         return 0.0 if weighed is None and meant == 0 else weighed
 
+    read = {one.person: one for one in bags}
+    nitrite = [sheet.nitrite_percent, *(one.nitrite_percent for one in read.values())]
+    nitrate = [sheet.nitrate_percent, *(one.nitrate_percent for one in read.values())]
     pump = None if sheet.pumped_kg is None else 100.0 * (sheet.pumped_kg - sheet.meat_kg) / sheet.meat_kg
     return Mix(
         sheet.meat_kg,
@@ -57,10 +67,17 @@ def made(plan: Plan, sheet: AsMade) -> Mix:
         entered(sheet.salt_kg, plan.salt_kg),
         entered(sheet.sugar_kg, plan.sugar_kg),
         entered(sheet.curing_salt_kg, plan.curing_salt_kg),
-        sheet.nitrite_percent,
-        sheet.nitrate_percent,
+        max((one for one in nitrite if one is not None), default=None),
+        max((one for one in nitrate if one is not None), default=None),
         pump,
+        at_odds=len({one for one in nitrite if one is not None}) > 1,
     )
+
+
+def made_of(case: Case) -> Mix:
+    """Return what the sheet of a batch says went in, with what was read on the bags. [kg]"""
+    history = case.history
+    return made(history.batch.plan, history.batch.as_made, history.compositions)
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,6 +114,7 @@ def ingoing(plan: Plan, book: Rulebook, mix: Mix, substance: str = "nitrite") ->
     wet = plan.method in WET_METHODS
     missing = [] if mix.curing_salt_kg is not None else ["the mass of the curing salt"]
     missing += [] if percent is not None else [f"the {substance} in the curing salt"]
+    missing += ["one composition: the bag was read differently"] if mix.at_odds else []
     thins = {"water": mix.water_kg, "salt": mix.salt_kg, "sugar": mix.sugar_kg} if wet else {}
     missing += [f"the mass of the {name}" for name, kg in thins.items() if kg is None]
     pump = mix.pump_percent

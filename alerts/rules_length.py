@@ -8,7 +8,7 @@ measured it against a row that was read in the document.
 from dataclasses import dataclass
 
 from alerts.case import NOISE_C, Case, finding, minutes
-from alerts.making import evened_out, made, measured_last, states_salt
+from alerts.making import evened_out, made_of, measured_last, states_salt
 from alerts.rules_cure import cure_closed_at
 from alerts.science.exposure import time_above
 from collector.batches import Packing
@@ -76,7 +76,7 @@ def _factor(case: Case) -> str:
 def _salt_of(case: Case) -> Parameters:
     """Return the salt that the meat's water ends with, as made: a controlling factor at most once it has evened out."""
     batch = case.history.batch
-    mix = made(batch.plan, batch.as_made)
+    mix = made_of(case)
     found = evened_out(batch.plan, mix) if states_salt(mix) else None
     return {"salt_made": None, "salt_made_most": None} if found is None else {
         "salt_made": found.least, "salt_made_most": found.most,

@@ -16,7 +16,7 @@ from alerts.making import (
     classes_of,
     in_unit_of,
     ingoing,
-    made,
+    made_of,
     measured_last,
     pickup_percent,
     planned,
@@ -55,7 +55,7 @@ class _Said:
 
 def _making(case: Case) -> _Making:
     batch = case.history.batch
-    meant, weighed = planned(batch.plan), made(batch.plan, batch.as_made)
+    meant, weighed = planned(batch.plan), made_of(case)
     return _Making(
         classes_of(batch.plan, case.book, batch.planned_by),
         ingoing(batch.plan, case.book, meant),
@@ -69,7 +69,7 @@ def nitrite_protected(case: Case) -> bool | None:
 
     As made, never as planned, and by the method that decides. A figure that is only a bound tells nothing here.
     """
-    weighed = made(case.history.batch.plan, case.history.batch.as_made)
+    weighed = made_of(case)
     if not weighed.cured:
         return False
     found = ingoing(case.history.batch.plan, case.book, weighed)

@@ -10,7 +10,7 @@ from alerts.making import (
     Between,
     brine_strength,
     evened_out,
-    made,
+    made_of,
     measured_last,
     planned,
     states_salt,
@@ -33,7 +33,7 @@ def judge_salt(case: Case) -> tuple[Finding, ...]:
 def _mixes(case: Case) -> tuple[Between | None, Between | None]:
     """Return the strength of the brine by the plan and as made; None where nobody said anything of salt."""
     batch = case.history.batch
-    meant, weighed = planned(batch.plan), made(batch.plan, batch.as_made)
+    meant, weighed = planned(batch.plan), made_of(case)
     return (
         brine_strength(meant) if states_salt(meant) else None,
         brine_strength(weighed) if states_salt(weighed) else None,
@@ -75,8 +75,7 @@ def _as_measured(case: Case, least: float) -> Said:
 def _meat(case: Case) -> Finding:
     batch = case.history.batch
     by_plan, as_made = (
-        evened_out(batch.plan, mix) if states_salt(mix) else None
-        for mix in (planned(batch.plan), made(batch.plan, batch.as_made))
+        evened_out(batch.plan, mix) if states_salt(mix) else None for mix in (planned(batch.plan), made_of(case))
     )
     measured = measured_last(case, "salt")
     said: list[Said] = []

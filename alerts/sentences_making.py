@@ -104,7 +104,9 @@ def more_words(figures: _Figures) -> dict[str, str]:
 
     def ppm(key: str, unit: str = unit) -> str:
         value = figures.get(key)
-        return NOT_RECKONED if value is None else f"{value:g} {unit}"
+        if value is None:
+            return NOT_RECKONED
+        return f"{value:g} {unit}" if value else "none"
 
     def percent(key: str, most: str) -> str:
         value, end = figures.get(key), figures.get(most)

@@ -30,6 +30,7 @@ def _gone_on(before: Batch, batch: Batch, parent: str) -> Batch:
     plan = replace(
         before.plan,
         route=batch.plan.route,
+        product_class=before.plan.product_class or batch.plan.product_class,
         process=batch.plan.process,
         process_aw=batch.plan.process_aw,
         windows=batch.plan.windows,
