@@ -74,3 +74,17 @@ def test_a_batch_that_was_turned_is_judged_by_its_new_route() -> None:
     back = (plan(route=Route.UNCOOKED), plan(route=Route.COOKED))
     assert waits_for(proposed(*back)) == {"e-11 cook", "e-11 cooling"}
     assert proposed(*back, COOK, COOL).disposition is Disposition.RELEASE
+
+
+def test_what_is_logged_after_the_batch_has_left_its_unit_counts_all_the_same() -> None:
+    ended = e.BatchEnded("BELLY-32", LATER - 20 * H, "taken to the oven")
+    cook, cool = core("cook", 22.0, (0, 4.0), (150, 72.0)), core("cool", 25.0, (0, 60.0), (90, 20.0), (300, 4.0))
+    found = proposed(cook, cool, ended)
+    assert (found.judged_until_at, found.disposition) == (LATER - 20 * H, Disposition.RELEASE)
+    assert waits_for(proposed(ended)) == {"e-11 cook", "e-11 cooling"}
+
+
+def test_a_batch_that_left_before_its_cure_had_run_waits_for_an_approver() -> None:
+    early = e.BatchEnded("BELLY-32", LATER - 41 * H, "taken to the oven")
+    found = {f.rule: f for f in proposed(COOK, COOL, early).findings}
+    assert (found["e-11 cure"].sentence, found["e-11 cure"].outcome) == ("e-11 cure short", "outside")
