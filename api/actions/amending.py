@@ -2,6 +2,8 @@
 
 from dataclasses import replace
 
+from alerts.plan_limits import refusals
+from alerts.rulebook.book import Rulebook
 from alerts.rules_release import LOCKED
 from api.actions.faults import Check, Faults, Result, fault, living
 from api.actions.making import check_plan, plan_of
@@ -61,7 +63,9 @@ def amended(batch: Batch, request: AmendPlan) -> tuple[PlanRequest, Plan]:
     return sent, plan
 
 
-def amend_plan(kitchen: Kitchen, lot: str, request: AmendPlan, person: Person, now: Instant) -> Result:
+def amend_plan(
+    kitchen: Kitchen, lot: str, request: AmendPlan, person: Person, now: Instant, book: Rulebook | None = None
+) -> Result:
     """Return that an approver signed another plan; a batch that is to be cooked or discarded keeps to that."""
     batch = living(kitchen, lot)
     if isinstance(batch, Faults):
@@ -71,6 +75,10 @@ def amend_plan(kitchen: Kitchen, lot: str, request: AmendPlan, person: Person, n
     sent, plan = amended(batch, request)
     check = Check()
     check_plan(check, sent, prefix="")
+    already = set(() if book is None else refusals(batch.plan, book))
+    # What stood in the plan before is the rules' to hold; what is new in it is not signed into it.
+    for one in () if book is None else refusals(plan, book):
+        check.that(one in already, one.field, one.what, one.mend)
     check.that(plan != batch.plan, "reason", "this is the plan as it stands", "change what is wrong or missing")
     check.that(
         len(request.reason) >= REASON_MIN, "reason", "this reason is too short to stand up next year",

@@ -123,6 +123,7 @@ def _plan_fields(classes: tuple[tuple[str, str], ...]) -> tuple[Field, ...]:
         Field("plan.pump_percent", "If injected: brine that goes in", Kind.NUMBER, unit="% of the meat", half=True),
         Field("plan.nitrite_basis", "Nitrite under brine", Kind.CHOICE, options=BASES, half=True),
         Field("plan.pickup_percent", "Brine taken up, measured", Kind.NUMBER, unit="% of the meat", half=True),
+        Field("plan.vessel", "It stands in", hint="Plastic, glass, stainless: what the vessel is made of.", half=True),
         Field("plan.bone_in", "Bone in", Kind.TICK),
     )  # fmt: skip
 

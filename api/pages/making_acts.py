@@ -7,6 +7,7 @@ from api.actions.amending import amend_plan
 from api.actions.faults import Result
 from api.actions.logging_core import dispose_food, log_core_lines, log_soak, report_label
 from api.auth.signed import Approver, OfficeHere, Operator
+from api.doing import book_for
 from api.pages.batch_acts import take
 from api.pages.frame import Framed, Typed
 from api.schemas_making import AmendPlan, DisposeFood, LogCoreLines, LogSoak, ReportLabel
@@ -52,7 +53,7 @@ def disposal(request: Request, lot: str, office: OfficeHere, frame: Framed, sign
 @router.post("/batches/{lot}/route")
 def route(request: Request, lot: str, office: OfficeHere, frame: Framed, signed: Approver, typed: Typed) -> Response:
     def act(kitchen: Kitchen, asked: AmendPlan) -> Result:
-        return amend_plan(kitchen, lot, asked, signed.person, office.clock())
+        return amend_plan(kitchen, lot, asked, signed.person, office.clock(), book_for(office, kitchen, lot))
 
     return take(request, office, frame, lot, "route", typed, AmendPlan, act)
 
@@ -60,7 +61,7 @@ def route(request: Request, lot: str, office: OfficeHere, frame: Framed, signed:
 @router.post("/batches/{lot}/plan")
 def plan(request: Request, lot: str, office: OfficeHere, frame: Framed, signed: Approver, typed: Typed) -> Response:
     def act(kitchen: Kitchen, asked: AmendPlan) -> Result:
-        return amend_plan(kitchen, lot, asked, signed.person, office.clock())
+        return amend_plan(kitchen, lot, asked, signed.person, office.clock(), book_for(office, kitchen, lot))
 
     # The stage is a choice and always sent; a window is meant where anything else of it was entered.
     meant = any(value.strip() for name, value in typed.items() if name.startswith(WINDOW) and name != f"{WINDOW}stage")

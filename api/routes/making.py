@@ -6,7 +6,7 @@ from api.actions.amending import amend_plan
 from api.actions.logging_core import dispose_food, log_core, log_soak, report_label
 from api.answers import Written
 from api.auth.signed import Approver, OfficeHere, Operator
-from api.doing import do
+from api.doing import book_for, do
 from api.routes.batches import known
 from api.routes.shared import NOT_THERE, REFUSALS, written
 from api.schemas_making import AmendPlan, DisposeFood, LogCore, LogSoak, ReportLabel
@@ -46,4 +46,6 @@ def disposal(lot: str, request: DisposeFood, office: OfficeHere, who: Operator) 
 def plan(lot: str, request: AmendPlan, office: OfficeHere, who: Approver) -> Written:
     """Change the plan of a batch, its route above all, with a reason; what is left out stays as it is."""
     known(office, lot)
-    return written(do(office, lambda k: amend_plan(k, lot, request, who.person, office.clock())))
+    return written(
+        do(office, lambda k: amend_plan(k, lot, request, who.person, office.clock(), book_for(office, k, lot)))
+    )
