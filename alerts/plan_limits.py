@@ -1,6 +1,6 @@
-"""What of a plan cannot work by a rulebook: its class, nitrite, salt and vessel. Pure: no clock, no I/O.
+"""What of a plan cannot work by a rulebook: class, nitrite, salt, vessel, parasites, poultry. Pure: no clock, no I/O.
 
-A plan that is refused here would be held by rules e-8 and e-9 once something was made of it.
+A plan that is refused here would be held by rules e-8 and e-9, or never released by e-11, once meat was in it.
 """
 
 from dataclasses import dataclass
@@ -17,6 +17,7 @@ from alerts.making import (
     states_salt,
 )
 from alerts.rulebook.book import Rulebook
+from alerts.rules_uncooked import may_carry_parasites, parasites_controlled, process_named
 from alerts.vessel import bare_metal
 from collector.batches import Plan, Route
 
@@ -32,7 +33,7 @@ class Refused:
 
 def refusals(plan: Plan, book: Rulebook) -> tuple[Refused, ...]:
     """Return why a plan is refused by a rulebook; nothing where it may be made, or too little is known to refuse it."""
-    found = [*_class(plan, book), *_nitrite(plan, book), *_salt(plan, book), *_vessel(plan)]
+    found = [*_class(plan, book), *_nitrite(plan, book), *_salt(plan, book), *_vessel(plan), *_uncooked(plan, book)]
     return tuple(found)
 
 
@@ -99,4 +100,19 @@ def _salt(plan: Plan, book: Rulebook) -> list[Refused]:
     if plan.route is Route.UNCOOKED and evened is not None and evened.most < least.value:
         what = f"{evened.most:g} % of salt in the meat's water is under {least.value:g} % ({least.cited})"
         found.append(Refused("salt_kg", what, "use more salt, or cook it"))
+    return found
+
+
+def _uncooked(plan: Plan, book: Rulebook) -> list[Refused]:
+    """Return why meat may not be planned to be eaten as cured: poultry without a number, parasites not controlled."""
+    found: list[Refused] = []
+    if plan.route is not Route.UNCOOKED:
+        return found
+    if plan.meat == "poultry" and not process_named(plan):
+        what = "no published process cures poultry without heat"
+        found.append(Refused("process", what, "name the approved process with its number, or cook it"))
+    if book.authority == "US" and may_carry_parasites(plan) and not parasites_controlled(plan, book):
+        what = "nothing that is enough here says how parasites are controlled"
+        mend = "name freezing, a tested carcass or a published cure, or cook it"
+        found.append(Refused("parasite_control", what, mend))
     return found

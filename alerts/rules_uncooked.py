@@ -7,8 +7,9 @@ import numpy as np
 
 from alerts.case import NOISE_C, Case, finding, minutes
 from alerts.cold_record import between
+from alerts.rulebook.book import Rulebook
 from alerts.science.exposure import stretches_above
-from collector.batches import Batch, HandReading, Method, Stage
+from collector.batches import Batch, HandReading, Method, Plan, Stage
 from collector.findings import Evidence, Finding, Outcome, Parameters, Tier
 
 WITHOUT_IT = ("beef", "lamb", "poultry")
@@ -28,32 +29,46 @@ def _said(case: Case, sentence: str, outcome: Outcome, parameters: Parameters, r
     return finding(case, rule, (outcome, Tier.NONE, sentence), evidence, rows, parameters)
 
 
+def process_named(plan: Plan) -> bool:
+    """Return whether a plan names its process; for poultry only an approved one will do, which has a number (A5)."""
+    process = plan.process.strip()
+    return any(sign.isdigit() for sign in process) if plan.meat == "poultry" else bool(process)
+
+
+def may_carry_parasites(plan: Plan) -> bool:
+    """Return whether Trichinella is looked for in a meat; what nobody has listed is taken for the worst."""
+    said = f"{plan.cut} {plan.name}".casefold()
+    spared = plan.meat != "pork" and bool(FREE_OF_IT & set(re.findall(r"[a-z]+", said)))
+    return plan.meat not in WITHOUT_IT and not spared
+
+
+def parasites_controlled(plan: Plan, book: Rulebook) -> bool:
+    """Return whether a plan names a control of parasites that its rulebook takes (A4)."""
+    return bool(plan.parasite_control) and not (book.authority == "US" and plan.parasite_control == TESTED)
+
+
 def judge_process(case: Case) -> Finding:
     """Return whether the plan names the process by which the meat may be eaten uncooked."""
     plan = case.history.batch.plan
-    process = plan.process.strip()
-    if plan.meat == "poultry" and not any(sign.isdigit() for sign in process):
-        return _said(case, "e-11 process poultry", Outcome.CANNOT_TELL, {})
-    if not process:
-        return _said(case, "e-11 process missing", Outcome.CANNOT_TELL, {})
-    return _said(case, "e-11 process within", Outcome.WITHIN, {"process": process})
+    if not process_named(plan):
+        missing = "poultry" if plan.meat == "poultry" else "missing"
+        return _said(case, f"e-11 process {missing}", Outcome.CANNOT_TELL, {})
+    return _said(case, "e-11 process within", Outcome.WITHIN, {"process": plan.process.strip()})
 
 
 def judge_parasites(case: Case) -> tuple[Finding, ...]:
     """Return how parasites were controlled; nothing for a meat in which nobody looks for them."""
     plan = case.history.batch.plan
-    said = f"{plan.cut} {plan.name}".casefold()
-    spared = plan.meat != "pork" and bool(FREE_OF_IT & set(re.findall(r"[a-z]+", said)))
-    if plan.meat in WITHOUT_IT or spared:
-        return ()
     control = plan.parasite_control
+    if not may_carry_parasites(plan):
+        return ()
     if not control:
         return (_said(case, "e-11 parasites missing", Outcome.CANNOT_TELL, {}),)
     if control == CURED:
         return (_published_cure(case),)
+    if not parasites_controlled(plan, case.book):
+        return (_said(case, "e-11 parasites not enough", Outcome.OUTSIDE, {"control": control}),)
     if control == TESTED:
-        if case.book.authority == "US":
-            return (_said(case, "e-11 parasites not enough", Outcome.OUTSIDE, {"control": control}),)
         return (_said(case, "e-11 parasites tested", Outcome.WITHIN, {}),)
     return (_said(case, "e-11 parasites stated", Outcome.WITHIN, {"control": control}),)
 

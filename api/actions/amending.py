@@ -66,7 +66,10 @@ def amended(batch: Batch, request: AmendPlan) -> tuple[PlanRequest, Plan]:
 def amend_plan(
     kitchen: Kitchen, lot: str, request: AmendPlan, person: Person, now: Instant, book: Rulebook | None = None
 ) -> Result:
-    """Return that an approver signed another plan; a batch that is to be cooked or discarded keeps to that."""
+    """Return that an approver signed another plan; a batch that is to be cooked or discarded keeps to that.
+
+    With the site's rulebook, a change after which a plan can work no longer is refused.
+    """
     batch = living(kitchen, lot)
     if isinstance(batch, Faults):
         return batch
@@ -75,10 +78,11 @@ def amend_plan(
     sent, plan = amended(batch, request)
     check = Check()
     check_plan(check, sent, prefix="")
-    already = set(() if book is None else refusals(batch.plan, book))
-    # What stood in the plan before is the rules' to hold; what is new in it is not signed into it.
-    for one in () if book is None else refusals(plan, book):
-        check.that(one in already, one.field, one.what, one.mend)
+    if book is not None:
+        # What could not work before is no reason to refuse a change that mends something else.
+        before = refusals(batch.plan, book)
+        for one in refusals(plan, book):
+            check.that(one in before, one.field, one.what, one.mend)
     check.that(plan != batch.plan, "reason", "this is the plan as it stands", "change what is wrong or missing")
     check.that(
         len(request.reason) >= REASON_MIN, "reason", "this reason is too short to stand up next year",

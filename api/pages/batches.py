@@ -15,6 +15,7 @@ from api.office import Office
 from api.pages.batch_forms import SHEET_FIELDS, unit_options
 from api.pages.forms import Field, Form, Kind, carry_out, compacted
 from api.pages.frame import Framed, Typed
+from api.pages.making_forms import PARASITES, WHOLE_OR_OPENED
 from api.pages.rendering import show
 from api.pages.wording import DISPOSITIONS, short_text
 from api.schemas import StartBatch
@@ -101,6 +102,10 @@ def batches(office: OfficeHere, frame: Framed, page: int = 0) -> Response:
 METHODS, PACKINGS, ROUTES = (tuple((one.value, one.value) for one in kind) for kind in (Method, Packing, Route))
 
 
+INSIDE = (("", "whole or opened: not said"), *WHOLE_OR_OPENED)
+CONTROLS = (("", "nothing said"), *PARASITES)
+
+
 def _plan_fields(classes: tuple[tuple[str, str], ...]) -> tuple[Field, ...]:
     return (
         Field("lot", "Lot code", hint="As on the label: letters, digits, dot, dash.", needed=True, half=True),
@@ -124,6 +129,10 @@ def _plan_fields(classes: tuple[tuple[str, str], ...]) -> tuple[Field, ...]:
         Field("plan.nitrite_basis", "Nitrite under brine", Kind.CHOICE, options=BASES, half=True),
         Field("plan.pickup_percent", "Brine taken up, measured", Kind.NUMBER, unit="% of the meat", half=True),
         Field("plan.vessel", "It stands in", hint="Plastic, glass, stainless: what the vessel is made of.", half=True),
+        Field("plan.opened", "The meat is", Kind.CHOICE, options=INSIDE, half=True),
+        Field("plan.process", "If eaten uncooked: its process, with its number", half=True),
+        Field("plan.process_aw", "Water activity that it asks for", Kind.NUMBER, half=True),
+        Field("plan.parasite_control", "Parasites are controlled by", Kind.CHOICE, options=CONTROLS, half=True),
         Field("plan.bone_in", "Bone in", Kind.TICK),
     )  # fmt: skip
 

@@ -8,19 +8,18 @@ from collector.batches import Batch, Route, Stage
 from collector.kitchen import Kitchen
 
 CORES = (("cook", "cooking"), ("cool", "cooling"))
-CONTROLS = (
-    ("", "as it stands"),
+AS_IT_STANDS = ("", "as it stands")
+PARASITES = (
     ("freezing", "freezing"),
     ("tested carcass", "a tested carcass"),
     ("published cure", "a published cure"),
     ("officially tested meat", "officially tested meat"),
 )
-INSIDE = (
-    ("", "as it stands"),
+WHOLE_OR_OPENED = (
     ("whole", "a whole piece, its inside never opened"),
     ("opened", "needled, jointed, or boned and rolled"),
 )
-BASES = (("", "as it stands"), ("method two", "Method Two"), ("method one", "Method One, measured pick-up"))
+BASES = (AS_IT_STANDS, ("method two", "Method Two"), ("method one", "Method One, measured pick-up"))
 WROTE = "Write it down"
 
 
@@ -96,8 +95,14 @@ def plan_form(batch: Batch) -> Form:
     fields = (
         Field("process", "Process of the uncooked route, with its number", half=True),
         Field("process_aw", "Water activity that it asks for", Kind.NUMBER, half=True),
-        Field("parasite_control", "Parasites are controlled by", Kind.CHOICE, options=CONTROLS, half=True),
-        Field("inside", "The meat is", Kind.CHOICE, options=INSIDE, half=True),
+        Field(
+            "parasite_control",
+            "Parasites are controlled by",
+            Kind.CHOICE,
+            options=(AS_IT_STANDS, *PARASITES),
+            half=True,
+        ),
+        Field("inside", "The meat is", Kind.CHOICE, options=(AS_IT_STANDS, *WHOLE_OR_OPENED), half=True),
         Field("windows.0.stage", "Stage", Kind.CHOICE, options=stages, group="Window of a warm stage", half=True),
         Field("windows.0.source", "Who says so: approved process and number, or house", half=True),
         Field("windows.0.lowest_c", "Coldest", Kind.NUMBER, unit="°C", half=True),

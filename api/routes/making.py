@@ -46,6 +46,5 @@ def disposal(lot: str, request: DisposeFood, office: OfficeHere, who: Operator) 
 def plan(lot: str, request: AmendPlan, office: OfficeHere, who: Approver) -> Written:
     """Change the plan of a batch, its route above all, with a reason; what is left out stays as it is."""
     known(office, lot)
-    return written(
-        do(office, lambda k: amend_plan(k, lot, request, who.person, office.clock(), book_for(office, k, lot)))
-    )
+    book = book_for(office, office.present.kitchen, lot)
+    return written(do(office, lambda k: amend_plan(k, lot, request, who.person, office.clock(), book)))

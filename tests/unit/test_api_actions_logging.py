@@ -7,6 +7,7 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
+from alerts.rulebook.shelf import load
 from api.actions.amending import amend_plan, route_locked
 from api.actions.core_lines import points_of
 from api.actions.faults import Fault, Faults, Result
@@ -226,3 +227,29 @@ def test_a_batch_that_was_to_be_cooked_or_discarded_is_turned_to_cooked_and_neve
     for route in ("uncooked", "sold raw"):
         assert fields_of(amend(kitchen=turned, route=route)) == ["route"]
     assert not isinstance(amend(kitchen=turned, process="approved process 4"), Faults)
+
+
+@pytest.mark.parametrize(
+    ("authority", "said", "field"),
+    [
+        ("US", {"route": "uncooked"}, "parasite_control"),
+        ("US", {"route": "uncooked", "parasite_control": "officially tested meat"}, "parasite_control"),
+        ("US", {"route": "uncooked", "parasite_control": "freezing"}, ""),
+        ("GB", {"route": "uncooked", "product_class": ""}, ""),
+        ("US", {"route": "sold raw"}, ""),
+        ("US", {"product_class": "no such class"}, "product_class"),
+    ],
+)
+def test_a_plan_that_could_work_no_longer_is_refused_by_the_rulebook(
+    authority: str, said: dict[str, Any], field: str
+) -> None:
+    asked = AmendPlan.model_validate({"reason": "looked at the process again", **said})
+    result = amend_plan(KITCHEN, "BELLY-32", asked, ADA, NOW, load(authority))
+    assert (fields_of(result) if field else [isinstance(only(result), PlanChanged)]) == ([field] if field else [True])
+
+
+def test_what_could_not_work_before_is_no_reason_to_refuse_a_divert() -> None:
+    raw = only(amend(route="uncooked"))
+    kitchen = made_kitchen(Draft(NOW, "ada", raw))
+    asked = AmendPlan(reason="looked at the process again", process="approved process 31")
+    assert isinstance(only(amend_plan(kitchen, "BELLY-32", asked, ADA, NOW, load("US"))), PlanChanged)
