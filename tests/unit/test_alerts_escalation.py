@@ -8,6 +8,7 @@ from collector.findings import Condition
 from collector.fold import fold
 from collector.kitchen import Kitchen, Person
 from collector.readings import Site, Unit
+from collector.rota import RotaStep
 from collector.storage import MemoryJournal
 
 NIGHT = 1_764_036_000.0  # 02:00 UTC on 25 November 2025
@@ -22,7 +23,7 @@ def kitchen(*events: tuple[float, str, Event], wakes: bool = True) -> Kitchen:
     start = Kitchen(
         sites={"s": Site("s", "S", "Europe/London", "US")},
         units={"room": Unit("room", "s", "Room", "cold room")},
-        rota=(("ana", 0.0), ("bo", 600.0)),
+        rota=(RotaStep("ana", 0.0), RotaStep("bo", 600.0)),
     )
     return fold(entries, start)
 
@@ -98,7 +99,7 @@ def test_what_wakes_nobody_waits_for_the_day() -> None:
 
 
 def test_a_person_without_a_channel_is_told_by_the_log() -> None:
-    assert people(due(replace(kitchen(), rota=(("cy", 0.0),)), REACH, NIGHT)) == [("cy", "log")]
+    assert people(due(replace(kitchen(), rota=(RotaStep("cy", 0.0),)), REACH, NIGHT)) == [("cy", "log")]
 
 
 def test_what_ended_before_anybody_was_told_wakes_nobody() -> None:
@@ -132,7 +133,7 @@ def test_what_changes_after_the_second_telling_is_told_at_once() -> None:
 def test_cannot_leaves_the_alarm_with_the_others_until_somebody_goes() -> None:
     cannot = (NIGHT + 60, "ana", AlarmAcknowledged("A1", "cannot"))
     events = [told(1, "ana", "webhook", True), cannot]
-    rota = (("ana", 0.0), ("bo", 300.0), ("cy", 900.0))
+    rota = (RotaStep("ana", 0.0), RotaStep("bo", 300.0), RotaStep("cy", 900.0))
     heard = []
     for minute in range(2, 40):
         for telling in due(replace(kitchen(*events), rota=rota), REACH, NIGHT + minute * 60):
@@ -145,7 +146,7 @@ def test_cannot_leaves_the_alarm_with_the_others_until_somebody_goes() -> None:
 
 def test_who_cannot_is_told_again_where_there_is_nobody_else() -> None:
     cannot = (NIGHT + 60, "ana", AlarmAcknowledged("A1", "cannot"))
-    alone = replace(kitchen(told(1, "ana", "webhook", True), cannot), rota=(("ana", 0.0),))
+    alone = replace(kitchen(told(1, "ana", "webhook", True), cannot), rota=(RotaStep("ana", 0.0),))
     assert people(due(alone, REACH, NIGHT + 61)) == [("ana", "webhook")]
 
 
