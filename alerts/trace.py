@@ -17,6 +17,7 @@ from alerts.science.warmest import surface_temperature
 from alerts.surroundings import Fetch, Paths, Surroundings, cut_at, paths_of, start_c, surroundings_of, tau_of
 from collector.batches import Batch, Where
 from collector.kitchen import Kitchen
+from collector.logs import Composition
 from collector.sample import Instant
 
 HAND_AFTER_GAP_S = 1800.0
@@ -172,4 +173,11 @@ def batch_history(batch: Batch, kitchen: Kitchen, fetch: Fetch, now: Instant) ->
         min((limit for limit in limits if limit is not None), default=None),
         kitchen.cure_end_at(batch.lot),
         until_at,
+        compositions_of(kitchen, batch.as_made.curing_salt_lot, now),
     )
+
+
+def compositions_of(kitchen: Kitchen, lot: str, until_at: Instant) -> tuple[Composition, ...]:
+    """Return what people have read on the bags of a lot of curing salt, up to an instant, in the order of reading."""
+    named = (one for one in kitchen.compositions if lot and one.curing_salt_lot.casefold() == lot.casefold())
+    return tuple(one for one in named if one.confirmed_at <= until_at)

@@ -248,6 +248,16 @@ class RowAnswer(Answer):
     confirmed_by: str | None
 
 
+class CompositionAnswer(Answer):
+    """What a person read on the bag of a lot of curing salt."""
+
+    curing_salt_lot: str
+    nitrite_percent: float
+    nitrate_percent: float
+    person: str
+    confirmed_at: Stamp
+
+
 class PersonAnswer(Answer):
     id: str
     name: str

@@ -119,7 +119,7 @@ def _plain(value: object) -> str:
 
 def _assignments(kitchen: Kitchen, described: KitchenFile) -> Iterator[Change]:
     for channel in dict.fromkeys(a.channel for a in described.assignments):
-        known = tuple(sorted((a for a in kitchen.assignments if a.channel == channel), key=lambda a: a.from_at))
+        known = tuple(sorted((a for a in kitchen.said if a.channel == channel), key=lambda a: a.from_at))
         told = tuple(a for a in described.assignments if a.channel == channel)
         for event in merged(known, told, f"as described in {described.sheet.file}"):
             if isinstance(event, AssignmentEnded):

@@ -250,6 +250,7 @@ class PlanTable(Table):
     parasite_control: Parasites = ""
     controlling_factor: Words = ""
     windows: Annotated[tuple[WindowTable, ...], Field(strict=False)] = Field(default=(), alias="window")
+    opened: bool | None = None
 
     def made(self) -> Plan:
         """Return the plan, spans in seconds."""

@@ -6,7 +6,8 @@ from dataclasses import dataclass, replace
 from fastapi import APIRouter, Request
 from fastapi.responses import Response
 
-from alerts.sentences_findings import LEAVE_IT, PROPOSED, finding_text, instant_text
+from alerts.rules_release import blocks
+from alerts.sentences_findings import PROPOSED, finding_text, instant_text, leave_it
 from api.actions.signing import choices
 from api.actions.standing import Standing, as_now, standing
 from api.auth.signed import OfficeHere
@@ -16,6 +17,8 @@ from api.pages import batch_forms as forms
 from api.pages.by_lot import ByLot
 from api.pages.forms import Form
 from api.pages.frame import Framed
+from api.pages.making_forms import DONE as MAKING_DONE
+from api.pages.making_forms import LOGS, LOGS_OF_ENDED, SIGNED, making_forms
 from api.pages.rendering import Frame, show
 from api.pages.telling import by_words
 from api.pages.wording import DISPOSITIONS, degrees, long_text, short_text
@@ -36,6 +39,7 @@ DONE = {
     "end": "The batch has ended.",
     "sign": "Your decision is written down under your name.",
     "start": "The batch is started. It is watched from now on.",
+    **MAKING_DONE,
 }
 OUTCOMES = {Outcome.WITHIN: "within", Outcome.OUTSIDE: "outside", Outcome.CANNOT_TELL: "cannot tell"}
 
@@ -59,6 +63,8 @@ class ProposalBlock:
     """Who signed what, when and why; empty while nobody has."""
     advice: tuple[str, ...]
     reasons: tuple[Said, ...]
+    waits: tuple[Said, ...]
+    """What a release still asks for."""
     others: tuple[Said, ...]
     basis: str
 
@@ -107,7 +113,7 @@ def _said(finding: Finding, zone: str) -> Said:
 
 def _advice(disposition: Disposition | None, proposal: Proposal | None, zone: str) -> Iterable[str]:
     if disposition is Disposition.HOLD:
-        yield LEAVE_IT
+        yield leave_it(proposal.findings if proposal is not None else ())
     if disposition is Disposition.REJECT:
         yield "Set it apart and mark it; an approver signs before it is disposed of."
     if proposal is None:
@@ -117,7 +123,7 @@ def _advice(disposition: Disposition | None, proposal: Proposal | None, zone: st
         yield f"Decide by {instant_text(proposal.decide_by_at, zone)}.{late}"
     if proposal.new_end_at is not None:
         yield f"The cure goes on until {instant_text(proposal.new_end_at, zone)}."
-    if proposal.blocks_release:
+    if disposition in (Disposition.HOLD, Disposition.REJECT):
         yield "Nothing of it is released meanwhile."
 
 
@@ -138,6 +144,11 @@ def block_of(kitchen: Kitchen, lot: str, fresh: Proposal | None = None) -> Propo
         return None
     proposal = as_now(kitchen, lot, fresh)
     findings = proposal.findings if proposal is not None else ()
+    released = stands.disposition is Disposition.RELEASE
+
+    def shown(found: Finding) -> bool:
+        return released and found.rule.startswith("e-11 ") and found.outcome is Outcome.WITHIN
+
     decided = f"Signed: {DISPOSITIONS[stands.disposition]}."
     basis = ""
     if proposal is not None:
@@ -152,8 +163,9 @@ def block_of(kitchen: Kitchen, lot: str, fresh: Proposal | None = None) -> Propo
         title=decided if stands.signed else PROPOSED[stands.disposition],
         signed=_signed(stands, kitchen, zone),
         advice=tuple(_advice(stands.disposition, proposal, zone)),
-        reasons=tuple(_said(f, zone) for f in findings if f.tier is not Tier.NONE),
-        others=tuple(_said(f, zone) for f in findings if f.tier is Tier.NONE),
+        reasons=tuple(_said(f, zone) for f in findings if f.tier is not Tier.NONE or shown(f)),
+        waits=tuple(_said(f, zone) for f in findings if f.tier is Tier.NONE and blocks(f)),
+        others=tuple(_said(f, zone) for f in findings if f.tier is Tier.NONE and not blocks(f) and not shown(f)),
         basis=basis,
     )
 
@@ -239,6 +251,7 @@ def forms_of(kitchen: Kitchen, batch: Batch) -> dict[str, Form]:
         "as-made": forms.as_made_form(batch),
         "sign": forms.sign_form(batch, standing(kitchen, batch.lot), _where(batch, kitchen)),
         "end": forms.end_form(batch),
+        **making_forms(kitchen, batch),
     }
     return found | {f"places {tub}": forms.places_form(kitchen, batch, tub, zone) for tub in batch.tubs}
 
@@ -258,7 +271,8 @@ def context(
         found[name] = replace(form, values={**form.values, **newest})
     stage = batch.stage_at(now)
     may_sign = frame.signs and bool(choices(standing(kitchen, lot)))
-    wanted = ("hand", "move", "action", "stage", "end") if living else ("hand", "action")
+    wanted = ("hand", "move", "action", "stage", *LOGS, "end") if living else ("hand", "action", *LOGS_OF_ENDED)
+    signed = SIGNED if living and frame.signs else ()
     corrects = ("as-made", *(f"places {tub}" for tub in batch.tubs))
     return BatchContext(
         lot=lot,
@@ -276,7 +290,7 @@ def context(
             for line in reversed(lines.lines(lot, kitchen))
         ),
         sign=found["sign"] if may_sign else None,
-        writes=tuple(found[name] for name in wanted) if frame.operates else (),
+        writes=(*(found[name] for name in wanted if frame.operates), *(found[name] for name in signed)),
         corrects=tuple(found[name] for name in corrects) if frame.operates else (),
     )
 

@@ -15,6 +15,8 @@ MEASURES = (
     ("ph", "pH"),
     ("aw", "water activity"),
     ("mass", "weight, kg"),
+    ("salt", "salt of the meat's water, %"),
+    ("nitrite", "nitrite that remains, ppm in the unit of the class"),
 )
 WHERE_WORDS = {
     Where.BRINE: "in the brine",
@@ -29,6 +31,8 @@ SHEET_FIELDS = (
     Field("as_made.sugar_kg", "Sugar", Kind.NUMBER, unit="kg", half=True),
     Field("as_made.curing_salt_kg", "Curing salt", Kind.NUMBER, unit="kg", half=True),
     Field("as_made.nitrite_percent", "Nitrite by its bag", Kind.NUMBER, unit="%", half=True),
+    Field("as_made.nitrate_percent", "Nitrate by its bag", Kind.NUMBER, unit="%", half=True),
+    Field("as_made.pumped_kg", "Meat after injection", Kind.NUMBER, unit="kg", half=True),
     Field("as_made.curing_salt_lot", "Lot of the curing salt", half=True),
     Field("as_made.scale", "Scale, and its division", half=True),
     Field("as_made.brine_c", "Brine at filling", Kind.NUMBER, unit="°C", half=True),
@@ -117,6 +121,8 @@ def as_made_form(batch: Batch) -> Form:
             "sugar_kg",
             "curing_salt_kg",
             "nitrite_percent",
+            "nitrate_percent",
+            "pumped_kg",
             "brine_c",
             "meat_c",
         )

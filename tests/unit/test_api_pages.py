@@ -30,7 +30,7 @@ ORIGIN = "http://testserver"
 STATIC = Path(__file__).parents[2] / "api" / "static"
 PAGES = (
     "/", "/units/coldroom", "/units/chamber", "/batches", "/batches/BRISKET-14", "/batches/HAM-31",
-    "/batches/new", "/channels", "/journal", "/password", "/read", "/people",
+    "/batches/new", "/channels", "/journal", "/password", "/read", "/people", "/curing-salts",
 )  # fmt: skip
 TOO_SURE = re.compile(r"\b(?:safe|ok|all clear)\b", re.IGNORECASE)
 
@@ -564,6 +564,14 @@ def test_a_pasted_message_is_read_by_the_settings_where_no_mapping_is_pasted(cli
         text = vi.send("/read", topic="cold/air", message='[{"n":"cold/air","u":"Cel","v":3.5}]')[1]
         assert "cold/air = 3.5 Cel" in text
         assert "no source takes this topic" in vi.send("/read", topic="warm/air", message="1")[1]
+
+
+def test_cbor_is_pasted_as_hex_or_base64(ada: Somebody) -> None:
+    mapping = MAPPING.replace('"mapped"', '"mapped"\nencoding = "cbor"')
+    for text in ("a16763656c73697573f94480", "oWdjZWxzaXVz+USA"):
+        assert "gauge/air = 4.5 Cel" in ada.send("/read", topic="kitchen/gauge", message=text, mapping=mapping)[1]
+    status, text = ada.send("/read", topic="kitchen/gauge", message="4.5 degrees", mapping=mapping)
+    assert (status, "paste it as hex or as Base64" in text) == (422, True)
 
 
 def test_what_is_wrong_with_a_pasted_mapping_is_said_and_nothing_pasted_is_markup(ada: Somebody) -> None:

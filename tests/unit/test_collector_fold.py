@@ -183,7 +183,8 @@ def test_hand_readings_and_actions_are_added_to_their_batch() -> None:
 def test_a_hand_reading_of_no_known_batch_changes_no_batch(lot: str | None) -> None:
     reading = HandReading(NOON, "temperature", 4.0, Where.AIR, "probe 2", lot, "walk-in")
     k = kitchen(STARTED, e.HandReadingEntered(reading))
-    assert replace(k, position=1) == kitchen(STARTED)
+    assert replace(k, position=1, unit_readings=()) == kitchen(STARTED)
+    assert k.unit_readings == ((reading,) if lot is None else ())
 
 
 def test_an_ended_batch_has_left_its_places_and_its_stage() -> None:
@@ -355,7 +356,7 @@ LIFE: list[e.Event] = [
     e.GapSuspected(NOON, NOON + 5, "session lost"),
     e.ItemSetAside("unit fridge", "first"),
     m.CompositionConfirmed(Composition("CS-1", 6.25, 0.0, "kim", NOON)),
-    m.CalibrationEntered(Calibration("c", "channel", NOON, "melting ice", 0.3, 0.0, NOON + 1e7, "kim")),
+    m.CalibrationEntered(Calibration("c", "channel", NOON, "melting ice", 0.3, 0.0, NOON + 1e7, "kim", 0.5)),
     m.SensorUnderTest("c", NOON),
     m.SensorBack("c", NOON + 60),
     m.NotePinned("tub 1 is held"),
