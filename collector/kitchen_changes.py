@@ -324,7 +324,7 @@ def _listed(names: Iterable[str]) -> str:
 
 
 def _called(step: RotaStep) -> str:
-    hours = f" ({hours_text(step)})" if any(step.hours) else ""
+    hours = f" ({hours_text(step)})" if step.limited else ""
     return f"{step.person} after {step.after_s / 60:g} min{hours}"
 
 

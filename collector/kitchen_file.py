@@ -161,7 +161,7 @@ def _rota_faults(tables: KitchenTables, sheet: Sheet) -> Iterable[Fault]:
         if any(step.person == other.person for other in before):
             what = f"{step.person} stands on the rota twice at the same hours"
             yield sheet.fault(("rota", index, "person"), what, "keep one, or part their hours")
-        if index and step.hours == steps[index - 1].hours and step.after_s < steps[index - 1].after_s:
+        if any(step.after_s < other.after_s for other in before):
             what = "this step comes before the one above it"
             yield sheet.fault(("rota", index, "after_minutes"), what, "write the rota in the order of its minutes")
     for begins, ends in uncovered(steps) if steps else ():

@@ -29,9 +29,9 @@ class RotaStep:
     """The days on which the hours begin; empty for every day."""
 
     @property
-    def hours(self) -> tuple[str, str, tuple[str, ...]]:
-        """Return when the person can be called."""
-        return (self.from_time, self.until_time, self.days)
+    def limited(self) -> bool:
+        """Return whether there are hours at which the person cannot be called."""
+        return bool(self.from_time or self.days)
 
 
 def minutes(wall: str) -> int:

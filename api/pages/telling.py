@@ -73,7 +73,7 @@ def _returned(event: e.AlarmReturned, kitchen: Kitchen, zone: str) -> str:
 
 
 def _called(step: RotaStep, kitchen: Kitchen) -> str:
-    hours = f" ({hours_text(step)})" if any(step.hours) else ""
+    hours = f" ({hours_text(step)})" if step.limited else ""
     return by_words(kitchen, step.person) + hours
 
 

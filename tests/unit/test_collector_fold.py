@@ -227,7 +227,7 @@ def test_a_changed_alarm_says_the_new_condition_and_stays_as_it_was_otherwise() 
     worse = replace(WARM, likely_at=NOON + 5)
     before = kitchen(e.AlarmRaised(WARM)).alarms["A1"]
     k = kitchen(e.AlarmRaised(WARM), e.AlarmChanged("A1", worse), e.AlarmChanged("A1", worse))
-    assert k.alarms == {"A1": replace(before, condition=worse, changes=2)}
+    assert k.alarms == {"A1": replace(before, condition=worse, changes=2, changed_at=NOON + 2 * H)}
 
 
 def test_an_answer_says_who_when_and_what_and_the_alarm_still_stands() -> None:
