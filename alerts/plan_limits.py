@@ -1,4 +1,4 @@
-"""What of a plan cannot work by a rulebook: class, nitrite, salt, parasites, poultry. Pure: no clock, no I/O.
+"""What of a plan cannot work by a rulebook: class, nitrite, salt, vessel, parasites, poultry. Pure: no clock, no I/O.
 
 A plan that is refused here would be held by rules e-8 and e-9, or never released by e-11, once meat was in it.
 """
@@ -18,6 +18,7 @@ from alerts.making import (
 )
 from alerts.rulebook.book import Rulebook
 from alerts.rules_uncooked import may_carry_parasites, parasites_controlled, process_named
+from alerts.vessel import bare_metal
 from collector.batches import Plan, Route
 
 
@@ -32,7 +33,7 @@ class Refused:
 
 def refusals(plan: Plan, book: Rulebook) -> tuple[Refused, ...]:
     """Return why a plan is refused by a rulebook; nothing where it may be made, or too little is known to refuse it."""
-    found = [*_class(plan, book), *_nitrite(plan, book), *_salt(plan, book), *_uncooked(plan, book)]
+    found = [*_class(plan, book), *_nitrite(plan, book), *_salt(plan, book), *_vessel(plan), *_uncooked(plan, book)]
     return tuple(found)
 
 
@@ -77,6 +78,12 @@ def _nitrite(plan: Plan, book: Rulebook) -> list[Refused]:
     what = f"{in_unit_of(row, found.decided):g} {row.unit}{both} is over the limit of {row.value:g} ({row.cited})"
     mend = "use less curing salt" + (", or more water" if plan.method in WET_METHODS else "")
     return [Refused("curing_salt_kg", what, mend)]
+
+
+def _vessel(plan: Plan) -> list[Refused]:
+    metal = bare_metal(plan.vessel)
+    what = f"salt and nitrite eat into bare {metal}, and it goes into the meat"
+    return [Refused("vessel", what, "use food-grade plastic or glass")] if metal else []
 
 
 def _salt(plan: Plan, book: Rulebook) -> list[Refused]:

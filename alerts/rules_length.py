@@ -1,4 +1,4 @@
-"""Rule e-10: sealed or in the cure for too long. Pure: no clock, no I/O.
+"""Rule e-10: sealed or in the cure for too long, and in what vessel. Pure: no clock, no I/O.
 
 In a sealed pack the days above the line count, those of which nothing is known with them; where a rulebook names no
 line, every day does. A controlling factor helps where the rulebook knows one, the plan states it, and somebody has
@@ -11,6 +11,7 @@ from alerts.case import NOISE_C, Case, finding, minutes
 from alerts.making import evened_out, made_of, measured_last, states_salt
 from alerts.rules_cure import cure_closed_at
 from alerts.science.exposure import time_above
+from alerts.vessel import bare_metal, stainless
 from collector.batches import Packing
 from collector.findings import Evidence, Finding, Outcome, Parameters, Tier
 
@@ -122,16 +123,44 @@ def _sealed(case: Case) -> Finding:
     return finding(case, "e-10", (outcome, tier, sentence), evidence, rows, parameters)
 
 
-def _over_long(case: Case) -> Finding | None:
-    """Return the notice that a cure goes on for much longer than planned; None where it does not."""
-    batch = case.history.batch
+def _in_cure_s(case: Case) -> float:
+    """Return how long it has been in the cure, or was. [s]"""
     closed = cure_closed_at(case)
     until_at = case.until_at if closed is None else min(case.until_at, closed)
-    long_s, most_s = until_at - batch.started_at, batch.plan.cure_s * case.book.scaled("cure.longest")
+    return max(0.0, until_at - case.history.batch.started_at)
+
+
+def _over_long(case: Case) -> Finding | None:
+    """Return the notice that a cure goes on for much longer than planned; None where it does not."""
+    batch, long_s = case.history.batch, _in_cure_s(case)
+    most_s = batch.plan.cure_s * case.book.scaled("cure.longest")
     if minutes(long_s) <= minutes(most_s):
         return None
     parameters: Parameters = {"cure_minutes": minutes(long_s), "plan_minutes": minutes(batch.plan.cure_s)}
-    span = round(batch.started_at, 3), round(until_at, 3)
+    span = round(batch.started_at, 3), round(batch.started_at + long_s, 3)
     evidence = Evidence(*span, (), 0, 0.0, "time in the cure", minutes(long_s), "min", float(minutes(most_s)))
     said = Outcome.OUTSIDE, Tier.NONE, "e-10 over long"
     return finding(case, "e-10", said, evidence, ("cure.longest",), parameters)
+
+
+def judge_vessel(case: Case) -> Finding | None:
+    """Return what the vessel does to the cure: bare metal holds, stainless steel is recorded once it is long in it."""
+    batch = case.history.batch
+    metal, long_s = bare_metal(batch.plan.vessel), _in_cure_s(case)
+    longest = case.book.limits["vessel.stainless_longest"]
+    rows: tuple[str, ...] = ()
+    if metal:
+        said = Outcome.OUTSIDE, Tier.HOLD, "e-10 vessel bare"
+    elif stainless(batch.plan.vessel) and minutes(long_s) > minutes(longest.scaled):
+        said, rows = (Outcome.OUTSIDE, Tier.RECORDED, "e-10 vessel stainless"), ("vessel.stainless_longest",)
+    else:
+        return None
+    parameters: Parameters = {
+        "vessel": metal or batch.plan.vessel,
+        "cure_minutes": minutes(long_s),
+        "longest_minutes": minutes(longest.scaled),
+        "due_at": batch.started_at if metal else None,
+    }
+    span = round(batch.started_at, 3), round(batch.started_at + long_s, 3)
+    evidence = Evidence(*span, (), 0, 0.0, "time in the vessel", minutes(long_s), "min", None)
+    return finding(case, "e-10 vessel", said, evidence, rows, parameters)

@@ -89,6 +89,10 @@ SAID_OF_MAKING = {
     "e-10 plan too long": "The plan keeps it sealed for {plan_minutes}; above the line, without something that holds "
     "botulinum back throughout, {longest_minutes} is the longest. Salt: {salt_as_made} of the meat's water once it has "
     "evened out, and nothing before. It will be held then.",
+    "e-10 vessel bare": "It stands in bare {vessel}: salt and nitrite eat into it, and it goes into the meat (by "
+    "practice, no published figure). Move it into food-grade plastic or glass; an approver decides about the meat.",
+    "e-10 vessel stainless": "In stainless steel for {cure_minutes}, longer than {longest_minutes}: salt pits it in "
+    "time. Look at the vessel, and move it into plastic or glass.",
     "e-10 over long": "In the cure for {cure_minutes}; planned were {plan_minutes}. It may be too salt and too firm: "
     "look at it.",
 }

@@ -91,5 +91,6 @@ class AmendPlan(Request):
     process_aw: Figure | None = None
     parasite_control: Literal["freezing", "tested carcass", "published cure", "officially tested meat"] | None = None
     controlling_factor: Short | None = None
+    vessel: Short | None = None
     inside: Literal["opened", "whole"] | None = None
     windows: Annotated[tuple[WindowRequest, ...], Field(strict=False, max_length=20)] = ()

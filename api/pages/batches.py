@@ -128,6 +128,7 @@ def _plan_fields(classes: tuple[tuple[str, str], ...]) -> tuple[Field, ...]:
         Field("plan.pump_percent", "If injected: brine that goes in", Kind.NUMBER, unit="% of the meat", half=True),
         Field("plan.nitrite_basis", "Nitrite under brine", Kind.CHOICE, options=BASES, half=True),
         Field("plan.pickup_percent", "Brine taken up, measured", Kind.NUMBER, unit="% of the meat", half=True),
+        Field("plan.vessel", "It stands in", hint="Plastic, glass, stainless: what the vessel is made of.", half=True),
         Field("plan.opened", "The meat is", Kind.CHOICE, options=INSIDE, half=True),
         Field("plan.process", "If eaten uncooked: its process, with its number", half=True),
         Field("plan.process_aw", "Water activity that it asks for", Kind.NUMBER, half=True),

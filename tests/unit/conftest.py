@@ -178,7 +178,7 @@ def making_from(story: Mapping[str, Any]) -> tuple[dict[str, Any], dict[str, Any
     if "pump_percent" in plan:
         weighed["pumped_kg"] = plan["meat_kg"] * (1 + plan["pump_percent"] / 100)
     weighed |= masses_from(story.get("made", {}))
-    named = {"class": "product_class", "basis": "nitrite_basis", "factor": "controlling_factor"}
+    named = {"class": "product_class", "basis": "nitrite_basis", "factor": "controlling_factor", "vessel": "vessel"}
     return plan | {field: story[key] for key, field in named.items() if key in story}, weighed
 
 

@@ -36,7 +36,7 @@ CASES = [case for path in FILES for case in tomllib.loads(path.read_text(encodin
 STORY_KEYS = {
     "name", "why", "expect", "air", "tubs", "meat", "route", "method", "packing", "thickness_mm", "bone_in", "cure",
     "extended", "published_days", "start_c", "brine_c", "meat_c", "tau", "limit_c", "uncertainty_c", "stages", "placed",
-    "judged_after", "begun", "confirmed", "authority", "plan", "made", "class", "basis", "factor", "measured",
+    "judged_after", "begun", "confirmed", "authority", "plan", "made", "class", "basis", "factor", "measured", "vessel",
     "parasites", "opened", "soak",
     "cut", "core", "hand", "label", "windows", "process", "process_aw",
 }  # fmt: skip
