@@ -622,7 +622,11 @@ def test_the_page_of_people_says_who_is_on_call_now_and_until_when(ada: Somebody
 
 
 def test_what_wakes_nobody_stands_in_the_morning_list_and_not_among_the_alarms(ada: Somebody, office: Office) -> None:
-    figures = {"unit_name": "Cold room", "channels": "cold/air", "since_at": NOW - 900.0}
+    figures: dict[str, float | int | str | None] = {
+        "unit_name": "Cold room",
+        "channels": "cold/air",
+        "since_at": NOW - 900.0,
+    }
     silent = Condition(
         "coldroom",
         "channel_silent",
@@ -631,7 +635,7 @@ def test_what_wakes_nobody_stands_in_the_morning_list_and_not_among_the_alarms(a
         NOW - 900.0,
         (),
         sentence="channel_silent",
-        parameters={**figures},
+        parameters=figures,
     )
     office.present.decide(lambda kitchen: [Draft(NOW, "watch", e.AlarmRaised(silent))])
     text = ada.see("/")
