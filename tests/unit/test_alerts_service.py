@@ -31,6 +31,7 @@ from collector.findings import Condition, Disposition, Proposal
 from collector.kitchen import Alarm, Kitchen
 from collector.present import Present
 from collector.readings import Assignment, Quantity, Reading, Site, Unit
+from collector.rota import RotaStep
 from collector.sample import Message, Quality
 from collector.storage import Arrival, MemoryJournal, MemoryReadings, StoreFailed
 
@@ -78,7 +79,7 @@ class Bench:
         self.write(
             SiteDescribed(Site("s", "Site", "Europe/London", "US")),
             PersonDescribed("ana", "Ana", ("approver",)),
-            RotaDescribed((("ana", 0.0),)),
+            RotaDescribed((RotaStep("ana", 0.0),)),
         )
         for unit in ("room", "fridge"):
             self.write(
@@ -485,7 +486,7 @@ def test_everybody_is_told_once_while_the_journal_refuses_and_it_is_recorded_lat
     bench: Bench, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     bench.service.reach = {"ana": ("first",), "bo": ("second",)}
-    bench.write(RotaDescribed((("ana", 0.0), ("bo", 60.0))))
+    bench.write(RotaDescribed((RotaStep("ana", 0.0), RotaStep("bo", 60.0))))
     bench.run(2, 9.0)
 
     def full(*args: object, **more: object) -> object:
