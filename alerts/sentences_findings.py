@@ -17,6 +17,8 @@ from collector.sample import Instant
 
 CAUTION = "Estimates only: local rules and a responsible or licensed person come first."
 LEAVE_IT = "Leave it cold; do not cook, sell or throw it away yet."
+DIVERT = "e-11 divert"
+"""Key of the sentence that offers the pan instead of the bin."""
 COOK_AGAIN = "Do not serve, sell or throw it away: cook it again, and log it."
 BY_BOUND = " This is what it may have been: part of the time nothing was known."
 
@@ -179,8 +181,9 @@ def gate_lines(findings: Sequence[Finding], zone: str) -> list[str]:
     """Return what a release still waits for, a line each, or on what it rests where it waits for nothing."""
     gates = [found for found in findings if _is_gate(found) and found.tier is Tier.NONE]
     waits = [found for found in gates if blocks(found)]
+    offered = [finding_text(found, zone) for found in gates if found.sentence == DIVERT]
     if waits:
-        return ["Before it is released:", *(finding_text(found, zone) for found in waits)]
+        return [*offered, "Before it is released:", *(finding_text(found, zone) for found in waits)]
     return [finding_text(found, zone) for found in gates]
 
 

@@ -7,7 +7,7 @@ from fastapi import APIRouter, Request
 from fastapi.responses import Response
 
 from alerts.rules_release import blocks
-from alerts.sentences_findings import PROPOSED, finding_text, instant_text, leave_it
+from alerts.sentences_findings import DIVERT, PROPOSED, finding_text, instant_text, leave_it
 from api.actions.signing import choices
 from api.actions.standing import Standing, as_now, standing
 from api.auth.signed import OfficeHere
@@ -121,6 +121,7 @@ def _advice(disposition: Disposition | None, proposal: Proposal | None, zone: st
     if disposition is Disposition.HOLD and proposal.decide_by_at is not None:
         late = " That time has passed: decide now." if proposal.judged_until_at > proposal.decide_by_at else ""
         yield f"Decide by {instant_text(proposal.decide_by_at, zone)}.{late}"
+    yield from (finding_text(found, zone) for found in proposal.findings if found.sentence == DIVERT)
     if proposal.new_end_at is not None:
         yield f"The cure goes on until {instant_text(proposal.new_end_at, zone)}."
     if disposition in (Disposition.HOLD, Disposition.REJECT):
@@ -165,7 +166,11 @@ def block_of(kitchen: Kitchen, lot: str, fresh: Proposal | None = None) -> Propo
         advice=tuple(_advice(stands.disposition, proposal, zone)),
         reasons=tuple(_said(f, zone) for f in findings if f.tier is not Tier.NONE or shown(f)),
         waits=tuple(_said(f, zone) for f in findings if f.tier is Tier.NONE and blocks(f)),
-        others=tuple(_said(f, zone) for f in findings if f.tier is Tier.NONE and not blocks(f) and not shown(f)),
+        others=tuple(
+            _said(f, zone)
+            for f in findings
+            if f.tier is Tier.NONE and not blocks(f) and not shown(f) and f.sentence != DIVERT
+        ),
         basis=basis,
     )
 

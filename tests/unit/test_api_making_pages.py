@@ -12,7 +12,7 @@ from api.office import Office
 from collector.batches import Route, Stage
 from collector.events import Draft, ProposalMade
 from collector.findings import Disposition, Outcome, Tier
-from tests.office import NO_COOK, NOW, SHOWN, WITHIN, finding, made_office, proposal
+from tests.office import NO_COOK, NOW, SHOWN, WARM, WITHIN, finding, made_office, proposal
 
 ORIGIN = "http://testserver"
 LOT = "/batches/BELLY-32"
@@ -138,6 +138,16 @@ def test_what_a_release_waits_for_stands_with_the_proposal(ada: Somebody, office
     above, _, below = plain(ada.see(LOT)).partition("Every finding")
     assert above.index("Before it is released:") < above.index("There is no log of the cooking.")
     assert "The cure has run its length." in below
+
+
+def test_the_pan_is_offered_before_the_bin(ada: Somebody, office: Office) -> None:
+    offered = finding("e-11 route", Outcome.OUTSIDE, Tier.NONE, "e-11 divert", {"blocks": 0})
+    held = ProposalMade(proposal("BELLY-32", Disposition.HOLD, WARM, offered))
+    office.present.decide(lambda kitchen: [Draft(NOW, "rules", held)])
+    text = plain(ada.see(LOT))
+    words = "What stands against it is killed by cooking. Before it is discarded: an approver may change its route"
+    assert text.count(words) == 1
+    assert text.index("Decide by") > 0 and text.index(words) < text.index("Because:")
 
 
 def test_a_locked_route_leaves_cooked_and_nothing_else(ada: Somebody, office: Office) -> None:
