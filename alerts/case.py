@@ -41,6 +41,8 @@ class Case:
     holes: tuple[Hole, ...]
     windows: tuple[InWindow, ...] = ()
     """The stages that may be warm, each with the window that somebody stands for."""
+    said_until_at: Instant = math.inf
+    """Up to when what people logged is looked at: meat is cooked, cooled and labelled after it has left its unit."""
 
     def pieces(self, tub: TubHistory, rule: str, *, since_at: Instant = -math.inf) -> tuple[Piece, ...]:
         """Return the parts of a tub's record, from an instant on, that a rule of the book looks at."""
@@ -68,7 +70,9 @@ def case_of(history: BatchHistory, book: Rulebook, confirmed: frozenset[str], no
     until_at = min(now, history.judged_until_at)
     holes = _holes(history, until_at, book.scaled("gap.shortest"))
     windows = windows_of(history.batch, book, confirmed, until_at)
-    return Case(history, book, confirmed, until_at, limit_c, min(limit_c, book.scaled("cold.base")), holes, windows)
+    return Case(
+        history, book, confirmed, until_at, limit_c, min(limit_c, book.scaled("cold.base")), holes, windows, now
+    )
 
 
 def _holes(history: BatchHistory, until_at: Instant, shortest_s: float) -> tuple[Hole, ...]:

@@ -17,7 +17,7 @@ from alerts.rules_nitrite import judge_nitrite, nitrite_protected
 from alerts.rules_release import judge_release
 from alerts.rules_salt import judge_salt
 from alerts.rules_stages import judge_stages
-from alerts.rules_start import judge_start, start_of
+from alerts.rules_start import judge_brine_age, judge_start, start_of
 from alerts.rules_unknown import judge_unknown
 from collector.findings import Finding
 from collector.sample import Instant
@@ -42,10 +42,10 @@ def judge(history: BatchHistory, rulebook: Rulebook, confirmed: frozenset[str], 
     tuple of Finding
         One e-1 for each stage that may be warm, and one for the heating of a cook; e-2; one e-3 for each hazard that
         counts; one e-4 for each organism whose growth is judged on the route; e-5 once the cure has begun, and its ice;
-        e-6 where something is unknown; e-7; e-8, with nitrate, what a laboratory found and whether the
-        meat is nitrite-protected beside it; e-9 for a brine and for what is eaten uncooked; e-10 where it is sealed, or
-        in the cure for too long, or in a vessel that salt attacks; one e-11 for each item that its route asks for
-        before a release.
+        e-6 where something is unknown; e-7, and the age of a boiled brine; e-8, with nitrate, what a laboratory found
+        and whether the meat is nitrite-protected beside it; e-9 for a brine and for what is eaten uncooked; e-10 where
+        it is sealed, in the cure for too long, or in a vessel that salt attacks; one e-11 for each item that its route
+        asks for before a release.
         The same inputs give the same findings, digit for digit.
     """
     case = case_of(history, rulebook, confirmed, now)
@@ -53,7 +53,7 @@ def judge(history: BatchHistory, rulebook: Rulebook, confirmed: frozenset[str], 
     cold_chain = judge_cold_chain(case, start)
     warm = (cold_chain, *judge_budgets(case), *judge_growth(case))
     found = [*judge_stages(case), *warm, judge_cure(case), judge_ice(case)]
-    found += [*judge_unknown(case, warm), judge_start(case, start)]
+    found += [*judge_unknown(case, warm), judge_start(case, start), judge_brine_age(case)]
     found += [*judge_nitrite(case), *judge_salt(case), judge_length(case), judge_vessel(case)]
     said = tuple(one for one in found if one is not None)
     return (*said, *judge_release(case, said, nitrite_protected(case)))

@@ -65,7 +65,7 @@ def cooked_by(run: Run, rows: Sequence[Limit]) -> Limit | None:
 
 
 def _runs(case: Case, stage: str) -> tuple[Run, ...]:
-    return runs(case.history.batch.core_logs, stage, case.until_at, case.book.scaled("excursion.join"))
+    return runs(case.history.batch.core_logs, stage, case.said_until_at, case.book.scaled("excursion.join"))
 
 
 def last_cook(case: Case) -> tuple[Run, ...]:
@@ -79,8 +79,8 @@ def _going_on(case: Case, stage: Stage) -> bool:
 
 
 def _evidence(case: Case, run: Run, value: float | None, unit: str, threshold: float | None) -> Evidence:
-    from_at = min(max(run.from_at, case.history.batch.started_at), case.until_at)
-    until_at = max(from_at, min(run.until_at, case.until_at))
+    from_at = max(run.from_at, case.history.batch.started_at)
+    until_at = max(from_at, run.until_at)
     return Evidence(from_at, until_at, (), len(run.points), 0.0, f"core by probe {run.probe}", value, unit, threshold)
 
 

@@ -96,6 +96,8 @@ def _cure(case: Case, others: Sequence[Finding]) -> Finding:
     """Return whether the cure has counted to its end."""
     history = case.history
     closed_at = cure_closed_at(case)
+    if closed_at is None:
+        closed_at = history.batch.ended_at
     clock = next((found for found in others if found.rule == "e-5"), None)
     until: Parameters = {"until_at": round(history.cure_end_at), "blocks": 1}
     if closed_at is None and case.until_at < history.cure_end_at:
@@ -117,7 +119,7 @@ def _slack(case: Case) -> int:
 
 
 def _label(case: Case) -> Finding:
-    labels = [label for label in case.history.batch.labels if label.applied_at <= case.until_at]
+    labels = [label for label in case.history.batch.labels if label.applied_at <= case.said_until_at]
     if not labels:
         return _said(case, "e-11 label missing", Outcome.CANNOT_TELL, {"blocks": 1})
     last = max(labels, key=lambda label: label.applied_at)

@@ -157,7 +157,7 @@ def judge_come_up(case: Case) -> tuple[Finding, ...]:
     """Return how long the slowest cook took through the warm part of its heating; nothing where none was logged."""
     batch, row = case.history.batch, case.book.limits["cook.come_up"]
     assert row.from_c is not None and row.to_c is not None
-    found = runs(batch.core_logs, "cook", case.until_at, case.book.scaled("excursion.join"))
+    found = runs(batch.core_logs, "cook", case.said_until_at, case.book.scaled("excursion.join"))
     if not found:
         return ()
     timed = [_come_up(case, run, row.from_c, row.to_c) for run in found]

@@ -171,7 +171,7 @@ def judge_aw(case: Case) -> Finding:
     own = batch.plan.process_aw if batch.plan.process.strip() else None
     allowed = limit.value if own is None else own
     rows: tuple[str, ...] = (limit.id,) if own is None else ()
-    measured = [one for one in batch.hand_readings if one.measure == "aw" and one.measured_at <= case.until_at]
+    measured = [one for one in batch.hand_readings if one.measure == "aw" and one.measured_at <= case.said_until_at]
     reading = latest_aw(measured)
     parameters: Parameters = {"aw_limit": f"{allowed:g}", "blocks": 1}
     if reading is None:

@@ -75,6 +75,9 @@ _SAID = {
     "e-7 not yet": "Filled warmer than {limit_c} °C, tub {tub}: still above after {minutes}. It must be at the limit "
     "by {by_at}.",
     "e-7 late": "Filled warmer than {limit_c} °C, tub {tub}: above it for {minutes}, {allowed_minutes} being allowed.",
+    "e-7 brine fresh": "The brine had been boiled {age_minutes} before it was filled; {oldest_minutes} are allowed.",
+    "e-7 brine old": "The brine had been boiled {age_minutes} before it was filled, {oldest_minutes} being allowed for "
+    "one that is covered and cold. Look at it and smell it; enter why.",
     "e-7 no record": "Filled warmer than {limit_c} °C; nothing has been read since.",
     **SAID_OF_MAKING,
     **MEASURING,

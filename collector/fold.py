@@ -128,7 +128,7 @@ def _alarm_raised(k: Kitchen, entry: e.Entry, event: e.AlarmRaised) -> Kitchen:
 
 def _alarm_changed(k: Kitchen, entry: e.Entry, event: e.AlarmChanged) -> Kitchen:
     alarm = k.alarms[event.alarm]
-    return _keep_alarm(k, replace(alarm, condition=event.condition, changes=alarm.changes + 1))
+    return _keep_alarm(k, replace(alarm, condition=event.condition, changes=alarm.changes + 1, changed_at=entry.at))
 
 
 def _alarm_acknowledged(k: Kitchen, entry: e.Entry, event: e.AlarmAcknowledged) -> Kitchen:

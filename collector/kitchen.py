@@ -7,6 +7,7 @@ from collector.batches import Batch, HandReading
 from collector.findings import Condition, Disposition, Proposal, SignOff
 from collector.logs import Calibration, Composition, ShiftNote, UnderTest
 from collector.readings import Assignment, Site, Unit
+from collector.rota import RotaStep
 from collector.sample import Instant
 
 
@@ -58,6 +59,8 @@ class Alarm:
     condition: Condition
     raised_at: Instant
     changes: int = 0
+    changed_at: Instant | None = None
+    """When it last became something that must be told anew."""
     acknowledged_at: Instant | None = None
     acknowledged_by: str = ""
     answer: str = ""
@@ -126,7 +129,7 @@ class Kitchen:
     assignments: tuple[Assignment, ...] = ()
     """The same as readings are judged by it: errors that a check found are taken off, time under test is left out."""
     people: dict[str, Person] = field(default_factory=dict)
-    rota: tuple[tuple[str, float], ...] = ()
+    rota: tuple[RotaStep, ...] = ()
     confirmed: dict[tuple[str, str], e.RowConfirmed] = field(default_factory=dict)
     batches: dict[str, Batch] = field(default_factory=dict)
     alarms: dict[str, Alarm] = field(default_factory=dict)

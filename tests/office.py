@@ -17,6 +17,7 @@ from collector.health import Part, State
 from collector.kitchen import Kitchen
 from collector.present import Present
 from collector.readings import Assignment, Quantity, Reading, Site, Unit
+from collector.rota import RotaStep
 from collector.sample import Message
 from collector.storage import Arrival, MemoryJournal, MemoryReadings, MemoryWorking
 
@@ -116,7 +117,7 @@ def drafts() -> list[Draft]:
         *((begin, "system", e.UnitDescribed(unit)) for unit in units),
         *((begin, "system", e.ChannelAssigned(one)) for one in assigned),
         *((begin, "system", e.PersonDescribed(*one)) for one in people),
-        (begin, "system", e.RotaDescribed((("bo", 0.0), ("ada", 600.0)))),
+        (begin, "system", e.RotaDescribed((RotaStep("bo", 0.0), RotaStep("ada", 600.0)))),
         *batches(),
         (NOW - 3600.0, "rules", e.ProposalMade(proposal("BRISKET-14", Disposition.HOLD, WARM))),
         (NOW - 3600.0, "rules", e.ProposalMade(proposal("HAM-31", Disposition.EXTEND, WITHIN, COLD))),

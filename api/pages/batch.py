@@ -23,7 +23,7 @@ from api.pages.rendering import Frame, show
 from api.pages.telling import by_words
 from api.pages.wording import DISPOSITIONS, degrees, long_text, short_text
 from api.tonight import zone_of
-from collector.batches import Batch
+from collector.batches import Batch, Plan
 from collector.findings import Disposition, Finding, Outcome, Proposal, Tier
 from collector.kitchen import Kitchen
 from collector.sample import Instant
@@ -210,7 +210,21 @@ def _plan(batch: Batch, kitchen: Kitchen, zone: str) -> tuple[tuple[str, str], .
         ("Cure", f"{p.cure_s / 86_400.0:g} days, until {instant_text(kitchen.cure_end_at(batch.lot), zone)}"),
         *_masses([("Water", p.water_kg), ("Salt", p.salt_kg), ("Sugar", p.sugar_kg)]),
         *_masses([("Curing salt", p.curing_salt_kg)]),
+        *_way_out(p),
     )  # fmt: skip
+
+
+def _way_out(p: Plan) -> Iterable[tuple[str, str]]:
+    """Return what a plan says of stages that may be warm and of the way out, where it says anything."""
+    if p.opened is not None:
+        yield "Inside", "opened" if p.opened else "never opened"
+    if p.process:
+        yield "Process", p.process + ("" if p.process_aw is None else f", aw {p.process_aw:g} or less")
+    if p.parasite_control:
+        yield "Parasites", p.parasite_control
+    for w in p.windows:
+        span = f"{degrees(w.lowest_c)} to {degrees(w.highest_c)}, at most {w.longest_s / 86_400.0:g} days"
+        yield f"Window, {w.stage}", f"{span} ({w.source})"
 
 
 def _sheet(batch: Batch) -> tuple[tuple[str, str], ...]:
@@ -248,7 +262,7 @@ def forms_of(kitchen: Kitchen, batch: Batch) -> dict[str, Form]:
         "move": forms.move_form(kitchen, batch),
         "action": forms.action_form(batch, zone, _excursion_at(kitchen, batch.lot)),
         "stage": forms.stage_form(batch),
-        "as-made": forms.as_made_form(batch),
+        "as-made": forms.as_made_form(batch, zone),
         "sign": forms.sign_form(batch, standing(kitchen, batch.lot), _where(batch, kitchen)),
         "end": forms.end_form(batch),
         **making_forms(kitchen, batch),

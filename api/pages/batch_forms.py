@@ -37,6 +37,7 @@ SHEET_FIELDS = (
     Field("as_made.scale", "Scale, and its division", half=True),
     Field("as_made.brine_c", "Brine at filling", Kind.NUMBER, unit="°C", half=True),
     Field("as_made.meat_c", "Core of the meat at filling", Kind.NUMBER, unit="°C", half=True),
+    Field("as_made.brine_boiled_at", "Brine was boiled", Kind.WHEN, half=True),
     Field("as_made.supplier_lots", "Supplier lots", Kind.LIST, "Several are parted by commas."),
 )
 
@@ -109,7 +110,7 @@ def action_form(batch: Batch, zone: str, excursion_at: float | None) -> Form:
     )
 
 
-def as_made_form(batch: Batch) -> Form:
+def as_made_form(batch: Batch, zone: str) -> Form:
     """Return the form that completes or corrects the as-made sheet."""
     made = batch.as_made
     numbers = {
@@ -131,6 +132,7 @@ def as_made_form(batch: Batch) -> Form:
         "curing_salt_lot": made.curing_salt_lot,
         "scale": made.scale,
         "supplier_lots": ", ".join(made.supplier_lots),
+        "brine_boiled_at": local_field(made.brine_boiled_at, zone),
     }
     values = {f"as_made.{name}": value for name, value in {**numbers, **words}.items()}
     fields = (*SHEET_FIELDS, Field("reason", "Why it is completed or corrected", Kind.WORDS, needed=True))

@@ -9,6 +9,7 @@ import pytest
 from alerts.case import Case, case_of
 from alerts.history import BatchHistory
 from alerts.rulebook.shelf import load
+from alerts.rules import judge
 from alerts.rules_kill import cook_table, judge_cook, judge_cooling, opened
 from alerts.rules_release import judge_release, may_divert, may_lift
 from alerts.rules_stages import judge_come_up, judge_stages
@@ -320,3 +321,15 @@ def test_every_route_asks_for_its_own_items(history_of: HistoryOf) -> None:
         "uncooked": {"e-11 cure", "e-11 process", "e-11 parasites", "e-11 aw"},
         "sold raw": {"e-11 cure", "e-11 label"},
     }
+
+
+@pytest.mark.parametrize(("hours", "tier"), [(48.0, Tier.NONE), (48.1, Tier.RECORDED), (None, None)])
+def test_a_boiled_brine_is_judged_by_its_age_and_never_by_the_cooling_of_food(
+    history_of: HistoryOf, hours: float | None, tier: Tier | None
+) -> None:
+    history = history_of({"air": ["2 d at 3.0"]})
+    boiled = None if hours is None else history.batch.started_at - hours * 3600.0
+    batch = replace(history.batch, as_made=replace(history.batch.as_made, brine_boiled_at=boiled))
+    judged = judge(replace(history, batch=batch), US, FROM_MEMORY, history.judged_until_at)
+    said = {one.rule: one for one in judged}
+    assert (said["e-7 brine"].tier if hours is not None else said.get("e-7 brine")) is tier

@@ -27,6 +27,7 @@ from collector.events import KINDS, UP_CASTERS, VERSIONS, Draft, Entry, Unreadab
 from collector.findings import Condition, Disposition, Evidence, Finding, Outcome, Proposal, SignOff, Tier
 from collector.logs import Calibration, Composition, CoreLog, Disposal, LabelApplied, SoakLog, TaskDone
 from collector.readings import Assignment, Quantity, Site, Unit
+from collector.rota import RotaStep
 
 GOLDEN = sorted((Path(__file__).parent / "golden").glob("*.json"))
 AT, RECORDED_AT = 1_767_268_800.125, 1_767_268_801.5
@@ -70,7 +71,7 @@ SAMPLES: dict[str, e.Event] = {
         ),
         e.AssignmentEnded("c1", AT + 5.75, "taken out"),
         e.PersonDescribed("kim", "Kim Doe", ("operator", "approver")),
-        e.RotaDescribed((("kim", 0.0), ("sam", 600.5))),
+        e.RotaDescribed((RotaStep("kim", 0.0), RotaStep("sam", 600.5, "21:00", "07:00", ("fri", "sat")))),
         e.RowConfirmed("US 2026.1", "us-cold-1", "9 CFR 318.9", "kim"),
         e.BatchStarted("L-0107", PLAN, AS_MADE, PLACED, Stage.REST),
         e.AsMadeCorrected("L-0107", AS_MADE, "the scale was read again"),
@@ -110,6 +111,7 @@ SAMPLES: dict[str, e.Event] = {
 
 
 OLDER: dict[str, e.Event] = {
+    "RotaDescribed.1": e.RotaDescribed((RotaStep("kim", 0.0), RotaStep("sam", 600.5))),
     "BatchStarted.1": e.BatchStarted("L-0107", PLAN_1, AS_MADE_1, PLACED, Stage.REST),
     "AsMadeCorrected.1": e.AsMadeCorrected("L-0107", AS_MADE_1, "the scale was read again"),
     "HandReadingEntered.1": e.HandReadingEntered(
