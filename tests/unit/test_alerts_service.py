@@ -526,3 +526,18 @@ def test_an_alarm_that_ends_after_a_silence_does_not_say_that_the_meat_stayed_be
     assert "Whether the meat passed its limit is unknown. Lots B1 need a decision before use." in alarm_text(
         over, "UTC"
     )
+
+
+def test_who_is_going_is_not_told_again_while_the_meat_cools_and_is_once_it_rises(bench: Bench) -> None:
+    bench.run(5, 9.0)
+    bench.service.tell()
+    (alarm,) = bench.present.kitchen.active_alarms()
+    bench.write(AlarmAcknowledged(alarm.id, "going", bench.at + 60))
+    head = len(bench.first.lines)
+    bench.run(0.3, 4.0)
+    bench.service.tell()
+    assert bench.kinds() == [("room", "product_warm")]
+    assert len(bench.first.lines) == head
+    bench.run(0.1, 12.0)
+    bench.service.tell()
+    assert bench.first.lines[head][1].startswith("again arrival")
