@@ -108,7 +108,8 @@ def ingoing(plan: Plan, book: Rulebook, mix: Mix, substance: str = "nitrite") ->
     """Return how much `nitrite` or `nitrate` goes in. [ppm as the sodium salt]
 
     Dry: all that is rubbed on, over the green meat. Immersed: Method One takes the share of the pickle that the meat
-    picks up, Method Two all of it over meat and pickle. What was injected before is added to both.
+    picks up, Method Two all of it over meat and pickle. What was injected before is added to both, and is not taken off
+    the pickle: the handbook adds the steps, and so errs on the high side.
     """
     percent = mix.nitrite_percent if substance == "nitrite" else mix.nitrate_percent
     wet = plan.method in WET_METHODS

@@ -123,8 +123,18 @@ def _over(case: Case, found: Ingoing, row: str, factor: float = 1.0) -> bool:
 
 def _ingoing_finding(case: Case, making: _Making) -> Finding:
     said = max(_everything_said(case, making), key=lambda one: rank(one.tier))
-    parameters: Parameters = {"due_at": case.history.batch.started_at if said.tier is Tier.HOLD else None}
+    held = said.tier is Tier.HOLD
+    parameters: Parameters = {
+        "due_at": case.history.batch.started_at if held else None,
+        "would_reject": int(held and said.sentence == "e-8 over as made" and _twice(case, making)),
+    }
     return _finding(case, making, said, parameters)
+
+
+def _twice(case: Case, making: _Making) -> bool:
+    """Return whether what was made is known to be so far over the loosest limit that it may have."""
+    limits, factor = _limits(case, making.classes.possible), case.book.scaled("nitrite.reject_factor")
+    return making.made.known and bool(limits) and _over(case, making.made, limits[-1][1], factor)
 
 
 def _everything_said(case: Case, making: _Making) -> list[_Said]:
@@ -150,10 +160,8 @@ def _everything_said(case: Case, making: _Making) -> list[_Said]:
 def _against(case: Case, making: _Making, *, strictest: str, loosest: str) -> list[_Said]:
     """Return what follows from the limits; where residual-only classes are possible too, no reject."""
     found = []
-    factor = case.book.scaled("nitrite.reject_factor")
     bounded = all(one.ingoing is not None for one in making.classes.possible)
-    twice = making.made.known and bounded and _over(case, making.made, loosest, factor)
-    if twice and all(case.may_reject(row) for row in (loosest, "nitrite.reject_factor")):
+    if bounded and _twice(case, making) and all(case.may_reject(row) for row in (loosest, "nitrite.reject_factor")):
         found.append(_Said(Outcome.OUTSIDE, Tier.REJECT, "e-8 reject", (loosest, "nitrite.reject_factor")))
     if _over(case, making.made, loosest) and bounded:
         outcome = Outcome.OUTSIDE if making.made.known else Outcome.CANNOT_TELL

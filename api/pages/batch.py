@@ -23,7 +23,7 @@ from api.pages.rendering import Frame, show
 from api.pages.telling import by_words
 from api.pages.wording import DISPOSITIONS, degrees, long_text, short_text
 from api.tonight import zone_of
-from collector.batches import Batch, Plan
+from collector.batches import AsMade, Batch, Plan
 from collector.findings import Disposition, Finding, Outcome, Proposal, Tier
 from collector.kitchen import Kitchen
 from collector.sample import Instant
@@ -210,8 +210,16 @@ def _plan(batch: Batch, kitchen: Kitchen, zone: str) -> tuple[tuple[str, str], .
         ("Cure", f"{p.cure_s / 86_400.0:g} days, until {instant_text(kitchen.cure_end_at(batch.lot), zone)}"),
         *_masses([("Water", p.water_kg), ("Salt", p.salt_kg), ("Sugar", p.sugar_kg)]),
         *_masses([("Curing salt", p.curing_salt_kg)]),
+        ("Class of product", _class_words(batch, kitchen)),
         *_way_out(p),
     )  # fmt: skip
+
+
+def _class_words(batch: Batch, kitchen: Kitchen) -> str:
+    """Return the class that sets the limit of nitrite, and who chose it."""
+    if not batch.plan.product_class:
+        return "not chosen"
+    return f"{batch.plan.product_class}, chosen by {by_words(kitchen, batch.planned_by)}"
 
 
 def _way_out(p: Plan) -> Iterable[tuple[str, str]]:
@@ -235,11 +243,24 @@ def _sheet(batch: Batch) -> tuple[tuple[str, str], ...]:
         *_masses([*masses, ("Curing salt", m.curing_salt_kg)]),
         ("Lot of the curing salt", m.curing_salt_lot or "not entered"),
         ("Nitrite", percent),
+        *_said_of(m),
         ("Brine at filling", "not entered" if m.brine_c is None else degrees(m.brine_c)),
         ("Core at filling", "not entered" if m.meat_c is None else degrees(m.meat_c)),
         ("Scale", m.scale or "not entered"),
         ("Supplier lots", ", ".join(m.supplier_lots) or "not entered"),
     )
+
+
+def _said_of(m: AsMade) -> Iterable[tuple[str, str]]:
+    """Return what a sheet says beyond what every sheet must, where it says it."""
+    if m.nitrate_percent is not None:
+        yield "Nitrate", f"{m.nitrate_percent:g} % by its bag"
+    if m.pumped_kg is not None:
+        yield "Meat after injection", f"{m.pumped_kg:g} kg"
+    if m.brine_state:
+        yield "Brine", m.brine_state
+    if m.delivery_c is not None:
+        yield "Meat at delivery", degrees(m.delivery_c)
 
 
 def _excursion_at(kitchen: Kitchen, lot: str) -> Instant | None:

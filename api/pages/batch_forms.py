@@ -24,6 +24,7 @@ WHERE_WORDS = {
     Where.SURFACE: "on the surface",
     Where.AIR: "in the air",
 }
+BRINES = (("", "not entered"), ("fresh", "fresh"), ("reused", "reused"), ("topped up", "topped up"))
 SHEET_FIELDS = (
     Field("as_made.meat_kg", "Meat", Kind.NUMBER, unit="kg", needed=True, half=True),
     Field("as_made.water_kg", "Water", Kind.NUMBER, unit="kg", half=True),
@@ -38,6 +39,10 @@ SHEET_FIELDS = (
     Field("as_made.brine_c", "Brine at filling", Kind.NUMBER, unit="°C", half=True),
     Field("as_made.meat_c", "Core of the meat at filling", Kind.NUMBER, unit="°C", half=True),
     Field("as_made.brine_boiled_at", "Brine was boiled", Kind.WHEN, half=True),
+    Field("as_made.brine_state", "The brine is", Kind.CHOICE, options=BRINES, half=True),
+    Field("as_made.scale_division_g", "Smallest step of the scale", Kind.NUMBER, unit="g", half=True),
+    Field("as_made.delivery_c", "Meat at delivery", Kind.NUMBER, unit="°C", half=True),
+    Field("as_made.use_by_at", "Use by, of the meat", Kind.WHEN, half=True),
     Field("as_made.supplier_lots", "Supplier lots", Kind.LIST, "Several are parted by commas."),
 )
 
@@ -126,6 +131,8 @@ def as_made_form(batch: Batch, zone: str) -> Form:
             "pumped_kg",
             "brine_c",
             "meat_c",
+            "scale_division_g",
+            "delivery_c",
         )
     }
     words = {
@@ -133,6 +140,8 @@ def as_made_form(batch: Batch, zone: str) -> Form:
         "scale": made.scale,
         "supplier_lots": ", ".join(made.supplier_lots),
         "brine_boiled_at": local_field(made.brine_boiled_at, zone),
+        "brine_state": made.brine_state,
+        "use_by_at": local_field(made.use_by_at, zone),
     }
     values = {f"as_made.{name}": value for name, value in {**numbers, **words}.items()}
     fields = (*SHEET_FIELDS, Field("reason", "Why it is completed or corrected", Kind.WORDS, needed=True))

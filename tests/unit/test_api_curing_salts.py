@@ -1,6 +1,8 @@
 """The stop at the scale as people and programs meet it: the form, the page of the bags, the JSON API."""
 
+import re
 from collections.abc import Iterator
+from dataclasses import replace
 
 import pytest
 from fastapi.testclient import TestClient
@@ -94,3 +96,23 @@ def test_programs_list_and_confirm_what_bags_say(client: TestClient, office: Off
     assert [(one["curing_salt_lot"], one["person"]) for one in first["items"]] == [("CS-0500", "ada")]
     rest = client.get("/api/v1/curing-salts", params={"after": first["next"]}, headers=asked("bo")).json()
     assert [one["person"] for one in rest["items"]] == ["bo"]
+
+
+def test_a_sheet_that_is_corrected_on_its_form_keeps_everything_else_that_was_entered(
+    client: TestClient, office: Office
+) -> None:
+    full = {
+        **NEW, "as_made.curing_salt_kg": "0.005", "as_made.nitrate_percent": "0", "as_made.pumped_kg": "2.2",
+        "as_made.brine_state": "fresh", "as_made.scale_division_g": "1", "as_made.delivery_c": "2.5",
+        "as_made.use_by_at": "2026-12-01T00:00", "as_made.scale": "bench scale 2",
+    }  # fmt: skip
+    assert send(client, office, "bo", "/batches/new", full)[0] == 303
+    before = office.present.kitchen.batches["LOIN-7"].as_made
+    page = client.get("/batches/LOIN-7").text
+    shown = page.split('id="sheet"')[1].split("</form>")[0]
+    again = dict(re.findall(r'name="(as_made\.[a-z_]+)" value="([^"]*)"', shown))
+    again |= {"as_made.brine_state": "fresh"} if 'value="fresh" selected' in shown else {}
+    sent = {**again, "as_made.meat_c": "3.2", "reason": "misread the probe"}
+    assert send(client, office, "bo", "/batches/LOIN-7/as-made", sent)[0] == 303
+    assert office.present.kitchen.batches["LOIN-7"].as_made == replace(before, meat_c=3.2)
+    assert "dry, chosen by Bo Lindqvist" in client.get("/batches/LOIN-7").text
