@@ -3,6 +3,7 @@
 What a sentence says only where it is known stands in `more_words`, so that a missing figure is never printed as one.
 """
 
+import math
 from collections.abc import Mapping
 
 _Figures = Mapping[str, float | int | str | None]
@@ -76,24 +77,24 @@ SAID_OF_MAKING = {
     "e-9 meat in excess": "How much of the salt went in cannot be told of a cure in excess: have the salt of the meat "
     "measured.",
     "e-9 meat not known": "How much salt the meat ends with cannot be told: not all that went in was entered.",
-    "e-10 sealed": "Tub {tub}: sealed{above} for {sealed_minutes}; the longest is {longest_minutes}.",
-    "e-10 sealed cannot tell": "Tub {tub}: sealed{above} for at most {sealed_minutes}, part of the time being unknown; "
-    "the longest is {longest_minutes}.",
-    "e-10 sealed too long": "Tub {tub}: sealed{above} for {sealed_minutes}; without something that holds botulinum "
-    "back throughout, {longest_minutes} is the longest. Salt: {salt_as_made} of the meat's water once it has evened "
+    "e-10 sealed": "Tub {tub}: sealed{above} for {sealed_days}; the longest is {longest_days}.",
+    "e-10 sealed cannot tell": "Tub {tub}: sealed{above} for at most {sealed_days}, part of the time being unknown; "
+    "the longest is {longest_days}.",
+    "e-10 sealed too long": "Tub {tub}: sealed{above} for {sealed_days}; without something that holds botulinum "
+    "back throughout, {longest_days} is the longest. Salt: {salt_as_made} of the meat's water once it has evened "
     "out, and nothing before. Leave it sealed and cold.",
-    "e-10 factor shown": "Tub {tub}: sealed{above} for {sealed_minutes}, longer than {longest_minutes}; by the plan "
+    "e-10 factor shown": "Tub {tub}: sealed{above} for {sealed_days}, longer than {longest_days}; by the plan "
     "{factor} holds botulinum back, and it was measured.",
-    "e-10 factor not measured": "Tub {tub}: sealed{above} for {sealed_minutes}, longer than {longest_minutes}; by the "
+    "e-10 factor not measured": "Tub {tub}: sealed{above} for {sealed_days}, longer than {longest_days}; by the "
     "plan {factor} holds botulinum back, and nobody has measured that it does. Measure it.",
-    "e-10 plan too long": "The plan keeps it sealed for {plan_minutes}; above the line, without something that holds "
-    "botulinum back throughout, {longest_minutes} is the longest. Salt: {salt_as_made} of the meat's water once it has "
+    "e-10 plan too long": "The plan keeps it sealed for {plan_days}; above the line, without something that holds "
+    "botulinum back throughout, {longest_days} is the longest. Salt: {salt_as_made} of the meat's water once it has "
     "evened out, and nothing before. It will be held then.",
     "e-10 vessel bare": "It stands in bare {vessel}: salt and nitrite eat into it, and it goes into the meat (by "
     "practice, no published figure). Move it into food-grade plastic or glass; an approver decides about the meat.",
-    "e-10 vessel stainless": "In stainless steel for {cure_minutes}, longer than {longest_minutes}: salt pits it in "
+    "e-10 vessel stainless": "In stainless steel for {cure_days}, longer than {longest_days}: salt pits it in "
     "time. Look at the vessel, and move it into plastic or glass.",
-    "e-10 over long": "In the cure for {cure_minutes}; planned were {plan_minutes}. It may be too salt and too firm: "
+    "e-10 over long": "In the cure for {cure_days}; planned were {plan_days}. It may be too salt and too firm: "
     "look at it.",
 }
 
@@ -126,6 +127,13 @@ def more_words(figures: _Figures) -> dict[str, str]:
             return f"{injected}by Method One at a measured {figures['pickup_percent']:g} %; by Method Two {ppm(two)}"
         return f"{injected}by Method Two; by Method One at {figures['pickup_percent']:g} % it would be {ppm(one)}"
 
+    def days(key: str) -> str:
+        minutes = figures.get(key)
+        if not isinstance(minutes, int | float):
+            return NOT_RECKONED
+        # Below two days people count hours; above, tenths of a day, cut off so that a line is never said to be reached.
+        return f"{minutes / 60:.0f} h" if minutes < 2880 else f"{math.floor(minutes / 144) / 10:g} days"
+
     nitrate_unit = str(figures.get("nitrate_unit") or "ppm")
     return {
         "as_made": ppm("made"),
@@ -135,6 +143,7 @@ def more_words(figures: _Figures) -> dict[str, str]:
         "method_one_ppm": ppm("method_one"),
         "method_two_ppm": ppm("method_two"),
         "mend": WEIGH_AGAIN if figures.get("method_one") is None else DILUTE,
+        **{f"{key}_days": days(f"{key}_minutes") for key in ("sealed", "longest", "plan", "cure")},
         "salt_as_made": percent("salt_made", "salt_made_most"),
         "salt_by_plan": percent("salt_planned", "salt_planned"),
         "nitrate_made": ppm("nitrate", nitrate_unit),

@@ -183,3 +183,23 @@ def test_every_making_can_be_read(history: BatchHistory) -> None:
         assert "{" not in line
         assert "unknown figure" not in line
         assert "safe" not in line
+
+
+@given(history=histories(), further=st.sampled_from([0.1, 2.0]), warmer=st.sampled_from([0.0, 0.5, 1.5]))
+def test_a_sealed_pack_is_never_judged_milder_blind_or_warmer(
+    history: BatchHistory, further: float, warmer: float
+) -> None:
+    sealed = replace(history.batch, plan=replace(history.batch.plan, packing=Packing.SEALED))
+    tub = history.tubs[0]
+    blind = replace(tub, unknown=np.ones(3, dtype=bool), upper_c=tub.upper_c + further)
+    warm = replace(
+        tub, likely_c=tub.likely_c + warmer, lower_c=tub.lower_c + warmer, upper_c=tub.upper_c + warmer
+    )  # fmt: skip
+    seen, unseen, warmed = (
+        findings_of(replace(history, batch=sealed, tubs=(one,)))["e-10"] for one in (tub, blind, warm)
+    )
+    assert rank_of(unseen) >= rank_of(seen)
+    assert rank_of(warmed) >= rank_of(seen)
+    if history.site.authority != "US":
+        # There every day counts, whatever was read; here the days above the line do.
+        assert unseen.outcome is not Outcome.WITHIN
