@@ -21,8 +21,9 @@ from api.pages.sign_in import own_address
 from collector import events as e
 from collector.batches import Stage
 from collector.events import Draft
-from collector.findings import Disposition
+from collector.findings import Condition, Disposition
 from collector.message import Source
+from collector.rota import RotaStep
 from tests.office import NOW, WARM, ZONE, made_office, proposal
 
 HOLD = Disposition.HOLD
@@ -30,7 +31,7 @@ ORIGIN = "http://testserver"
 STATIC = Path(__file__).parents[2] / "api" / "static"
 PAGES = (
     "/", "/units/coldroom", "/units/chamber", "/batches", "/batches/BRISKET-14", "/batches/HAM-31",
-    "/batches/new", "/channels", "/journal", "/password", "/read", "/people",
+    "/batches/new", "/channels", "/journal", "/password", "/read", "/people", "/curing-salts",
 )  # fmt: skip
 TOO_SURE = re.compile(r"\b(?:safe|ok|all clear)\b", re.IGNORECASE)
 
@@ -608,3 +609,36 @@ def test_a_drill_shows_what_happened_on_each_way_and_only_an_admin_may_hold_one(
         assert "Call Bo" not in bo.see("/people")
         assert bo.send("/people/call-test", person="bo")[0] == 403
     assert calls == ["bo"]
+
+
+def test_the_page_of_people_says_who_is_on_call_now_and_until_when(ada: Somebody, office: Office) -> None:
+    night, day = RotaStep("cy", 0.0, "21:00", "07:00"), RotaStep("bo", 0.0, "07:00", "21:00")
+    rota = e.RotaDescribed((day, night, RotaStep("ada", 600.0)))
+    office.present.decide(lambda kitchen: [Draft(NOW, "system", rota)])
+    text = ada.see("/people")
+    assert "Cyrus Okafor at once, then Ada Brandt after 10 min." in text
+    assert "From Wed 25 Nov, 07:00 it is otherwise." in text
+    assert "called at once, 07:00 to 21:00" in text
+
+
+def test_what_wakes_nobody_stands_in_the_morning_list_and_not_among_the_alarms(ada: Somebody, office: Office) -> None:
+    figures: dict[str, float | int | str | None] = {
+        "unit_name": "Cold room",
+        "channels": "cold/air",
+        "since_at": NOW - 900.0,
+    }
+    silent = Condition(
+        "coldroom",
+        "channel_silent",
+        "sensor",
+        False,
+        NOW - 900.0,
+        (),
+        sentence="channel_silent",
+        parameters=figures,
+    )
+    office.present.decide(lambda kitchen: [Draft(NOW, "watch", e.AlarmRaised(silent))])
+    text = ada.see("/")
+    listed = text[text.index("For the morning") : text.index('id="holds"')]
+    assert "no reading from cold/air" in listed and "told at 07:00" in listed
+    assert text.count("no reading from cold/air") == 1
