@@ -21,7 +21,6 @@ from alerts.rules_uncooked import may_carry_parasites, parasites_controlled, pro
 from alerts.vessel import bare_metal
 from collector.batches import Plan, Route
 
-
 MORE_WATER = ", or more water; or state Method One with the pick-up that you measured"
 
 
