@@ -6,6 +6,7 @@ from pathlib import Path
 
 import click
 
+from alerts.plan_limits import refusals
 from alerts.rulebook.book import Rulebook
 from alerts.rulebook.shelf import load, names
 from collector.kitchen_file import KitchenFile, read_kitchen
@@ -87,12 +88,8 @@ def read_described(path: Path) -> KitchenFile:
 
 def law_faults(described: KitchenFile) -> tuple[Fault, ...]:
     """Return what a described kitchen says that the rulebooks do not know, or do not allow."""
-    fault = described.sheet.fault
-    site = described.site
-    if site.authority not in names():
-        mend = f"there is one for: {', '.join(names())}"
-        return (fault(("site", "authority"), f"no rulebook is shipped for {site.authority} yet", mend),)
-    return (*_limit_faults(described, load(site.authority)), *_row_faults(described))
+    book = load(described.site.authority)
+    return (*_limit_faults(described, book), *_class_faults(described, book), *_row_faults(described))
 
 
 def _limit_faults(described: KitchenFile, book: Rulebook) -> Iterable[Fault]:
@@ -102,6 +99,14 @@ def _limit_faults(described: KitchenFile, book: Rulebook) -> Iterable[Fault]:
             what = f"{unit.limit_c:g} °C is looser than the rulebook's {lawful.printed}"
             mend = "a unit's own limit is stricter: write a lower one, or leave it out"
             yield described.sheet.fault(("unit", index, "limit_c"), what, mend)
+
+
+def _class_faults(described: KitchenFile, book: Rulebook) -> Iterable[Fault]:
+    for index, batch in enumerate(described.batches):
+        for one in refusals(batch.plan, book):
+            # What was made is brought in as it was made: the rules hold it. A class that is none is a slip of the file.
+            if one.field == "product_class":
+                yield described.sheet.fault(("batch", index, "plan", "product_class"), one.what, one.mend)
 
 
 def _row_faults(described: KitchenFile) -> Iterable[Fault]:

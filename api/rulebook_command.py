@@ -1,4 +1,4 @@
-"""The command `rulebook`: every limit with its source, printed; a rulebook file checked before it is used."""
+"""The command `rulebook`: every limit with its source, printed; two rulebooks compared; a file checked before use."""
 
 import textwrap
 from pathlib import Path
@@ -6,6 +6,7 @@ from pathlib import Path
 import click
 
 from alerts.rulebook.book import Limit, Rule, Rulebook
+from alerts.rulebook.compare import Difference, differences
 from alerts.rulebook.loader import read_rulebook
 from alerts.rulebook.shelf import load, names
 
@@ -110,7 +111,7 @@ def printed(book: Rulebook) -> str:
 
 @click.group()
 def rulebook() -> None:
-    """Show the rulebooks and check a rulebook file."""
+    """Show the rulebooks, compare two of them, and check a rulebook file."""
 
 
 @rulebook.command()
@@ -124,13 +125,55 @@ def show(authority: str) -> None:
 @click.argument("file", type=click.Path(exists=True, dir_okay=False, path_type=Path))
 def check(file: Path) -> None:
     """Check a rulebook file and list all that is wrong with it."""
+    book = book_in(file)
+    click.echo(f"{file}: rulebook {book.name}, {len(book.rules)} rules, {len(book.limits)} limits, no faults found")
+
+
+def book_in(file: Path) -> Rulebook:
+    """Return the rulebook of a file; what is wrong with it is printed, and refused."""
     try:
         book = read_rulebook(file.read_text(encoding="utf-8"))
     except (OSError, UnicodeDecodeError) as error:
         raise click.ClickException(f"{file} cannot be read as UTF-8 text: {error}") from error
     if isinstance(book, Rulebook):
-        click.echo(f"{file}: rulebook {book.name}, {len(book.rules)} rules, {len(book.limits)} limits, no faults found")
-        return
+        return book
     for fault in book:
         click.echo(str(fault), err=True)
     raise click.ClickException(f"{file}: {len(book)} {'fault' if len(book) == 1 else 'faults'}; not used")
+
+
+def book_named(name: str) -> Rulebook:
+    """Return a shipped rulebook by its authority, or the one in a file of that name."""
+    if name.upper() in names():
+        return load(name.upper())
+    file = Path(name)
+    if not file.is_file():
+        raise click.ClickException(f"{name} is no file, and no shipped rulebook; shipped are {', '.join(names())}")
+    return book_in(file)
+
+
+def difference_lines(one: Difference) -> list[str]:
+    """Return one difference: what it is about, old and new value, what else differs, and the source in force."""
+    if one.old and one.new:
+        head = one.id if one.kind != "limit" or one.old == one.new else f"{one.id}: {one.old} → {one.new}"
+    else:
+        value = f": {one.old or one.new}" if one.kind == "limit" else ""
+        head = f"{one.id}{value} (only in the {'first' if one.old else 'second'})"
+    lines = wrapped(f"{one.kind} {head}", 0)
+    for name, old, new in one.also:
+        lines += wrapped(f"{name}: {old} → {new}", 4)
+    told = any(name == "source" for name, _, _ in one.also)
+    return lines + (wrapped(f"source: {one.source}", 4) if one.source and not told else [])
+
+
+@rulebook.command()
+@click.argument("first")
+@click.argument("second")
+def diff(first: str, second: str) -> None:
+    """Print what differs between two rulebooks, each a shipped one (US) or a file: old value, new value, source."""
+    old, new = book_named(first), book_named(second)
+    found = differences(old, new)
+    lines = [f"From {old.name} to {new.name}: {len(found)} {'difference' if len(found) == 1 else 'differences'}", ""]
+    for one in found:
+        lines += difference_lines(one)
+    click.echo("\n".join([*lines, "", CAUTION]))

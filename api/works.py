@@ -124,18 +124,20 @@ class Works:
             on_gap=self._gap,
         )
 
-    def rulebook(self, kitchen: Kitchen) -> Rulebook:
-        """Return the rulebook of the site's authority; US while no site is described."""
-        site = kitchen.site_of(None) or next(iter(kitchen.sites.values()), None)
+    def rulebook(self, kitchen: Kitchen, unit: str | None = None) -> Rulebook:
+        """Return the rulebook of the authority of a unit's site, else of the first site; US while none is described."""
+        site = kitchen.site_of(unit) or next(iter(kitchen.sites.values()), None)
         return load(site.authority if site is not None else "US")
 
     def judge(self, kitchen: Kitchen, lot: str, now: Instant) -> Proposal | None:
         """Return what the rules propose for a batch now."""
-        return judged(kitchen, lot, self.readings.series, self.rulebook(kitchen), now, software())
+        placed = reversed(kitchen.batches[lot].placements)
+        book = self.rulebook(kitchen, next((p.unit for p in placed if p.unit is not None), None))
+        return judged(kitchen, lot, self.readings.series, book, now, software())
 
     def unit_limit(self, kitchen: Kitchen, unit: Unit) -> float:
         """Return the limit for what stands in a unit. [°C]"""
-        return limit_of(self.rulebook(kitchen), unit)
+        return limit_of(self.rulebook(kitchen, unit.id), unit)
 
     def history(self, lot: str) -> BatchHistory | None:
         """Return what the meat of a batch has been through, as known now."""

@@ -8,6 +8,7 @@ from typing import Any
 from collector import events as e
 from collector.batches import Batch, StageSpan, moved
 from collector.fold_making import STEPS as MAKING_STEPS
+from collector.fold_making import judged_by_checks
 from collector.kitchen import Alarm, Gap, Kitchen, Person, ProposalRecord, Seen, SignOffRecord, Told
 from collector.readings import Assignment
 from collector.sample import Instant
@@ -35,11 +36,11 @@ def _ended(assignments: tuple[Assignment, ...], channel: str, until_at: Instant)
 
 def _channel_assigned(k: Kitchen, entry: e.Entry, event: e.ChannelAssigned) -> Kitchen:
     new = event.assignment
-    return replace(k, assignments=(*_ended(k.assignments, new.channel, new.from_at), new))
+    return judged_by_checks(replace(k, said=(*_ended(k.said, new.channel, new.from_at), new)))
 
 
 def _assignment_ended(k: Kitchen, entry: e.Entry, event: e.AssignmentEnded) -> Kitchen:
-    return replace(k, assignments=_ended(k.assignments, event.channel, event.until_at))
+    return judged_by_checks(replace(k, said=_ended(k.said, event.channel, event.until_at)))
 
 
 def _person_described(k: Kitchen, entry: e.Entry, event: e.PersonDescribed) -> Kitchen:
@@ -94,7 +95,9 @@ def _placement_corrected(k: Kitchen, entry: e.Entry, event: e.PlacementCorrected
 
 def _hand_reading_entered(k: Kitchen, entry: e.Entry, event: e.HandReadingEntered) -> Kitchen:
     lot = event.reading.lot
-    if lot is None or lot not in k.batches:
+    if lot is None:
+        return replace(k, unit_readings=(*k.unit_readings, event.reading))
+    if lot not in k.batches:
         return k
     return _change_batch(k, lot, lambda b: replace(b, hand_readings=(*b.hand_readings, event.reading)))
 
@@ -125,7 +128,7 @@ def _alarm_raised(k: Kitchen, entry: e.Entry, event: e.AlarmRaised) -> Kitchen:
 
 def _alarm_changed(k: Kitchen, entry: e.Entry, event: e.AlarmChanged) -> Kitchen:
     alarm = k.alarms[event.alarm]
-    return _keep_alarm(k, replace(alarm, condition=event.condition, changes=alarm.changes + 1))
+    return _keep_alarm(k, replace(alarm, condition=event.condition, changes=alarm.changes + 1, changed_at=entry.at))
 
 
 def _alarm_acknowledged(k: Kitchen, entry: e.Entry, event: e.AlarmAcknowledged) -> Kitchen:

@@ -7,6 +7,7 @@ from typing import Any
 from collector import events as e
 from collector import events_making as m
 from collector.batches import AsMade, Batch, PlanChange, StageSpan
+from collector.instruments import by_checks
 from collector.kitchen import Kitchen
 from collector.logs import ShiftNote, UnderTest
 from collector.sample import Instant
@@ -97,12 +98,17 @@ def _composition_confirmed(k: Kitchen, entry: e.Entry, event: m.CompositionConfi
     return replace(k, compositions=(*k.compositions, event.composition))
 
 
+def judged_by_checks(k: Kitchen) -> Kitchen:
+    """Return the kitchen with its assignments as the checks of their sensors make them."""
+    return replace(k, assignments=by_checks(k.said, k.calibrations, k.under_test))
+
+
 def _calibration_entered(k: Kitchen, entry: e.Entry, event: m.CalibrationEntered) -> Kitchen:
-    return replace(k, calibrations=(*k.calibrations, event.calibration))
+    return judged_by_checks(replace(k, calibrations=(*k.calibrations, event.calibration)))
 
 
 def _sensor_under_test(k: Kitchen, entry: e.Entry, event: m.SensorUnderTest) -> Kitchen:
-    return replace(k, under_test=(*k.under_test, UnderTest(event.channel, event.from_at)))
+    return judged_by_checks(replace(k, under_test=(*k.under_test, UnderTest(event.channel, event.from_at))))
 
 
 def _sensor_back(k: Kitchen, entry: e.Entry, event: m.SensorBack) -> Kitchen:
@@ -110,7 +116,7 @@ def _sensor_back(k: Kitchen, entry: e.Entry, event: m.SensorBack) -> Kitchen:
         open_ = test.channel == event.channel and test.until_at is None
         return replace(test, until_at=max(event.until_at, test.from_at)) if open_ else test
 
-    return replace(k, under_test=tuple(map(back, k.under_test)))
+    return judged_by_checks(replace(k, under_test=tuple(map(back, k.under_test))))
 
 
 def _note_pinned(k: Kitchen, entry: e.Entry, event: m.NotePinned) -> Kitchen:

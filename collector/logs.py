@@ -79,6 +79,13 @@ class Calibration:
     due_at: Instant
     """When it is next due."""
     person: str
+    tolerance: float
+    """The largest error, either way, that is let pass; as the site's rules said when it was entered. [K] or [g]"""
+
+    @property
+    def passed(self) -> bool:
+        """Return whether it was found within its tolerance."""
+        return abs(self.as_found) <= self.tolerance
 
 
 @dataclass(frozen=True, slots=True)

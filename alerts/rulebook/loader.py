@@ -45,7 +45,7 @@ CONDITIONS = ("always", "airless")
 AUTHORITIES = ("US", "GB", "EU")
 UNITS = (
     "°C", "K", "mm", "min", "h", "d", "1", "%", "kJ/mol", "intervals", "log10",
-    "s", "aw", "divisions", "ppm NaNO2", "ppm NO2", "ppm NaNO3", "ppm NO3",
+    "s", "aw", "pH", "divisions", "ppm NaNO2", "ppm NO2", "ppm NaNO3", "ppm NO3",
 )  # fmt: skip
 """A ppm says of what: of the salt (NaNO2, NaNO3) or of the ion (NO2, NO3)."""
 

@@ -7,6 +7,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from alerts.science.record import FloatArray, checked_record
+from alerts.science.scan import scan
 
 Arrangement: TypeAlias = Literal["tub", "hung", "racked"]
 
@@ -121,9 +122,8 @@ def product_temperature(times_at: ArrayLike, air_c: ArrayLike, tau_s: ArrayLike,
 
     Notes
     -----
-    The recursion of `filter_step`, run as a blocked scan: all blocks side by side from zero, then their ends in
-    order, then each block's start carried through it. Only products of decays in 0..1 and sums occur, so any
-    mixture of short steps and long gaps is stable. A gap is bridged by a straight line: bounds through gaps are
+    The recursion of `filter_step`, run by `scan.scan`: any mixture of short steps and long gaps is stable. A gap is
+    bridged by a straight line: bounds through gaps are
     `forward_bound`, `backward_bound` and `lower_bound`; bridging is the caller's to refuse.
 
     Examples
@@ -148,33 +148,8 @@ def product_temperature(times_at: ArrayLike, air_c: ArrayLike, tau_s: ArrayLike,
     if times.size > 1:
         decay, from_then, from_now = _weights(np.diff(times) / tau[..., np.newaxis])
         drive = from_then * air[..., :-1] + from_now * air[..., 1:]
-        found[..., 1:] = _scan(decay, drive, np.broadcast_to(start, rows))
+        found[..., 1:] = scan(decay, drive, np.broadcast_to(start, rows))
     return found
-
-
-def _scan(decay: FloatArray, drive: FloatArray, start: FloatArray) -> FloatArray:
-    """Return every state of s <- decay s + drive along the last axis."""
-    steps = drive.shape[-1]
-    length = math.isqrt(steps - 1) + 1
-    shape = (*start.shape, -(-steps // length), length)
-    decays = _in_blocks(decay, shape, 1.0)
-    states = _in_blocks(drive, shape, 0.0)
-    for at in range(1, length):
-        states[at] += decays[at] * states[at - 1]
-    kept = np.multiply.accumulate(decays, axis=0)
-    carried = np.empty(shape[:-1])
-    state = start
-    for block in range(shape[-2]):
-        carried[..., block] = state
-        state = kept[-1, ..., block] * state + states[-1, ..., block]
-    states += kept * carried
-    return np.moveaxis(states, 0, -1).reshape(*start.shape, -1)[..., :steps]
-
-
-def _in_blocks(values: FloatArray, shape: tuple[int, ...], filler: float) -> FloatArray:
-    padded = np.full((*shape[:-2], shape[-2] * shape[-1]), filler)
-    padded[..., : values.shape[-1]] = values
-    return np.ascontiguousarray(np.moveaxis(padded.reshape(shape), -1, 0))
 
 
 def forward_bound(

@@ -49,7 +49,7 @@ def end_assignment(kitchen: Kitchen, request: EndAssignment, person: Person, now
     """Return that a channel measures nothing of ours from an instant on."""
     check = Check()
     at = now if request.until_at is None else request.until_at
-    current = next((a for a in kitchen.assignments if a.channel == request.channel and a.until_at is None), None)
+    current = next((a for a in kitchen.said if a.channel == request.channel and a.until_at is None), None)
     if check.past("until_at", at, now) and check.that(
         current is not None, "channel", f"nobody has assigned {request.channel}", "choose one that is assigned"
     ):

@@ -83,7 +83,7 @@ def test_the_example_comes_into_an_empty_journal() -> None:
         "unit coldroom: new",
         "person ines: new",
         "person tomas: new",
-        "rota: tomas after 0 min, then ines after 10 min",
+        "rota: tomas after 0 min, then ines after 10 min (21:00 to 07:00, from Mon, Tue, Wed, Thu, Fri, Sat, Sun)",
         "channel smokehouse/coldroom/air: air temperature in coldroom, by the evaporator, from 2026-11-01 00:00Z",
         "batch BRISKET-14: new, Brisket, five days, started 2026-11-20 10:30Z, tub 1",
         "batch BRISKET-14: tomas measured temperature 3.4 in the brine at 2026-11-22 09:05Z",
