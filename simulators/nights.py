@@ -327,10 +327,12 @@ def as_sensed(
 def _wrongly(t: Trouble, at: FloatArray, true: FloatArray, ambient: FloatArray, rng: np.random.Generator) -> FloatArray:
     s = t.severity
     if t.wrong is Wrong.STUCK:
-        return np.full_like(true, true[0])
+        stays: FloatArray = np.full_like(true, true[0])
+        return stays
     if t.wrong is Wrong.JUMPS:
         odd = rng.random(true.size) < 0.03 + 0.27 * s
-        return true + odd * rng.uniform(5.0, 20.0, true.size) * rng.choice((-1.0, 1.0), true.size)
+        jumping: FloatArray = true + odd * rng.uniform(5.0, 20.0, true.size) * rng.choice((-1.0, 1.0), true.size)
+        return jumping
     if t.wrong is Wrong.DRIFTS:
         astray: FloatArray = true + t.sign * (0.4 + 0.8 * s) * (at - t.from_at) / DAY_S
         return astray
