@@ -7,6 +7,7 @@ import numpy.typing as npt
 
 from alerts.heard import Heard
 from alerts.history import Array, TubHistory
+from alerts.learned import KEPT_S, Recent, folded
 from alerts.science.exposure import stretches_above
 from alerts.surroundings import UNTRUSTED, Fetch, corrected, gap_after_s, lead, start_c, tau_of
 from alerts.trace import Copies, tub_history
@@ -54,12 +55,22 @@ def rebuilt(
             watch.channels[assignment.channel] = Heard(
                 assignment, received, reading.measured_at, reading.value + assignment.offset_c, spoke_at
             )
+        watch.recent[assignment.channel] = _recent(assignment, reading, fetch)
     _fill_air(watch, kitchen, fetch, last, now)
     for batch in kitchen.standing_in(unit.id, now):
         for tub in batch.tubs:
             if _stands(batch, tub, unit.id, now):
                 watch.tubs.append(_tub_state(watch, batch, tub, kitchen, fetch, now))
     return watch
+
+
+def _recent(assignment: Assignment, last: Reading | None, fetch: Fetch) -> Recent:
+    """Return what a channel has said in the day before its last reading, thinned as the running watch would have."""
+    if last is None:
+        return Recent()
+    begin = max(last.measured_at - KEPT_S, assignment.from_at)
+    times, values = corrected(fetch(assignment.channel, begin, last.measured_at + 0.001), assignment)
+    return folded(zip(times.tolist(), values.tolist(), strict=True))
 
 
 def _telling(kitchen: Kitchen, unit: Unit, now: Instant) -> tuple[Assignment, ...]:
