@@ -24,8 +24,8 @@ FAHRENHEIT_S, FAHRENHEIT_C, LEAST_STEP_C = 3600.0, 4.0, 15.0
 """House: for an hour, what would be the usual temperature if it were read in °F, and is far from it in °C. [s], [K]"""
 APART_C, APART_S = 1.5, 7200.0
 """Rules e-12, house: neighbours this far apart for two hours. [K], [s]"""
-DOOR_S = 900.0
-"""House: a door open this long is no walking in and out. [s]"""
+DOOR_S = 3600.0
+"""House: a door open this long is no loading and no cleaning. [s]"""
 
 
 def conditions_of_sensors(

@@ -5,6 +5,7 @@ from collections.abc import Callable
 import numpy as np
 import numpy.typing as npt
 
+from alerts.conditions_level import AWAY_C, NEAR_C
 from alerts.heard import Heard
 from alerts.history import Array, TubHistory
 from alerts.learned import KEPT_S, Recent, folded
@@ -167,6 +168,7 @@ def _mark_past(watch: UnitWatch, state: TubState, history: TubHistory) -> None:
     if over and (watch.warm_until is None or over[-1].until_at > watch.warm_until):
         watch.warm_since, watch.warm_until, watch.warm_peak_c = over[-1].from_at, over[-1].until_at, over[-1].peak_c
     state.over_since = _since(times, likely > watch.limit_c, likely <= watch.limit_c - HYSTERESIS_C)
+    state.near_since = _since(times, likely > watch.limit_c - NEAR_C, likely <= watch.limit_c - AWAY_C)
     state.freezing_since = _since(times, likely <= FREEZING_C, likely > FREEZING_C)
 
 

@@ -26,6 +26,9 @@ _FIRST = {
     "unwatched": "{unit_name} is unwatched: nothing heard since {since_at}. Meat may be above {limit_c:.1f} °C by now. "
     "{tubs_text} Someone must go and measure.",
     "channel_silent": "{unit_name}: no reading from {channels} since {since_at}.",
+    "warm_level": "{unit_name}: meat has stood close below {limit_c:.1f} °C or above since {since_at} "
+    "(estimate {product_c:.1f} °C). Air {air_c:.1f} °C. Lots {over_lots}.",
+    "warm_level_returned": "{unit_name}: meat is no longer close to {limit_c:.1f} °C (estimate). Air {air_c:.1f} °C.",
     "sensor_stuck": "{unit_name}: {channels} has read the same since {since_at}. It may not tell what the air does.",
     "sensor_jumps": "{unit_name}: {channels} jumps to and fro. Its readings cannot be relied on.",
     "sensor_unit": "{unit_name}: {channels} seems to read in °F where °C is expected. "
@@ -66,6 +69,12 @@ _FIRST_STEPS = {
         "Has the sensor power? Is its gateway on the network?",
     ),
     "channel_silent": ("Battery, plug, reach of the radio: in that order.",),
+    "warm_level": (
+        "Is the set point right?",
+        "Is the coil iced over? Does the compressor ever rest?",
+        "Does the door close well?",
+        "Put a probe in the brine and enter what it reads.",
+    ),
     "sensor_stuck": (
         "Measure by hand and enter it.",
         "Take the sensor's power away for a moment; change it if it stays.",
@@ -83,6 +92,7 @@ TITLES = {
     "product_freezing": "Meat freezing",
     "unwatched": "Unit unwatched",
     "channel_silent": "Sensor silent",
+    "warm_level": "Meat close to its limit",
     "sensor_stuck": "Sensor stuck",
     "sensor_jumps": "Sensor jumps",
     "sensor_unit": "Sensor in another unit of measure",

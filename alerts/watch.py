@@ -9,6 +9,7 @@ from collections import deque
 from collections.abc import Collection
 from dataclasses import dataclass, field
 
+from alerts.conditions_level import Level, near_since, warm_level
 from alerts.conditions_sensor import conditions_of_sensors
 from alerts.heard import Heard, Taken, last_spoke_at, patience_s
 from alerts.learned import Recent
@@ -22,8 +23,8 @@ from collector.readings import Assignment, Quantity, Unit
 from collector.sample import Instant
 
 AIR_KEPT_S = 7200.0
-NO_RECOVERY_S = 2400.0
-"""House: air that has not once been below the limit for this long is no defrost and no delivery. [s]"""
+NO_RECOVERY_S = 3300.0
+"""House, set on simulated nights: air not once below the limit for this long is no defrost and no delivery. [s]"""
 HORIZON_S = 6 * 3600.0
 """House: a crossing that may come this soon is told now. [s]"""
 HYSTERESIS_C = 0.3
@@ -52,6 +53,7 @@ class TubState:
     """When a probe in the tub last spoke; while it does, the estimate is what it reads."""
     freezing_since: Instant | None = None
     over_since: Instant | None = None
+    near_since: Instant | None = None
 
 
 @dataclass(slots=True)
@@ -168,6 +170,7 @@ def mark_tub(watch: UnitWatch, tub: TubState, at: Instant) -> None:
     else:
         tub.freezing_since = None
     warmest = warmest_c(watch, tub)
+    tub.near_since = near_since(tub.near_since, at, tub.copies.likely_c, watch.limit_c)
     if warmest > watch.limit_c:
         _mark_excursion(watch, at, warmest)
         tub.over_since = tub.over_since if tub.over_since is not None else at
@@ -243,6 +246,9 @@ def conditions(watch: UnitWatch, now: Instant, standing: Collection[str]) -> lis
     """Return what is abnormal in the unit now, given which kinds of alarm already stand (for hysteresis)."""
     found = [_product_warm(watch, now, standing), _air_far_over(watch, now), _freezing(watch, now)]
     found += [_unwatched(watch, now, standing), _silent(watch, now, standing)]
+    if "warm_level" in standing or found[0] is None:  # where meat passes its limit, that it is close to it says no more
+        levels = [Level(t.lot, t.copies.likely_c, t.near_since, _spoken_at(watch, t, now)) for t in watch.tubs]
+        found.append(warm_level(_about(watch), watch.unit.id, levels))
     sensors = conditions_of_sensors(_about(watch), watch.unit.id, watch.channels, watch.recent, now, standing)
     return [*(c for c in found if c is not None), *sensors]
 

@@ -88,11 +88,11 @@ def test_neighbours_more_than_a_degree_and_a_half_apart_for_two_hours_disagree()
     assert kinds({"air": cycling(0, 10.1), "second": cycling(0, 9.5) + other[19:]}) == []
 
 
-def test_a_door_open_for_a_quarter_of_an_hour_is_told_and_one_that_was_shut_between_is_not() -> None:
-    shut, opened = still(0, 5, 0.0), still(5, 5.5, 1.0)
+def test_a_door_open_for_an_hour_is_told_and_one_that_was_shut_between_is_not() -> None:
+    shut, opened = still(0, 5, 0.0), still(5, 6.1, 1.0)
     assert kinds({"door": shut + opened}, door="door") == ["door_open"]
-    assert kinds({"door": shut + opened[:2]}, door="door") == []
-    assert kinds({"door": shut + opened[:3] + [(opened[3][0], 0.0)]}, door="door") == []
+    assert kinds({"door": shut + opened[:10]}, door="door") == []
+    assert kinds({"door": shut + opened[:6] + [(opened[6][0], 0.0)] + opened[7:]}, door="door") == []
 
 
 def test_what_is_kept_does_not_depend_on_when_the_keeping_began_and_stays_small() -> None:
