@@ -33,10 +33,8 @@ RIGHT: dict[Wrong, frozenset[str]] = {
 """Which causes describe each fault rightly."""
 SAYS = {
     "product_freezing": "cold", "unwatched": "connectivity", "nothing_arrives": "connectivity",
-    "channel_silent": "silent", "sensor_stuck": "stuck", "sensor_jumps": "jumps", "sensor_drifts": "drift",
-    "sensor_unit": "unit of measure", "sensor_elsewhere": "elsewhere", "sensors_disagree": "neighbours",
-    "unit_cold": "cold", "warm_level": "setting", "slow_creep": "creep", "defrost_stays": "defrost",
-    "door_open": "door", "cooling_lost": "cooling",
+    "channel_silent": "silent", "sensor_stuck": "stuck", "sensor_jumps": "jumps", "sensor_unit": "unit of measure",
+    "sensors_disagree": "neighbours", "warm_level": "setting", "door_open": "door",
 }  # fmt: skip
 """What each kind of alarm says is behind it; an alarm that names a cause of its own says that."""
 
