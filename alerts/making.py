@@ -9,12 +9,27 @@ from dataclasses import dataclass
 from alerts.case import Case
 from alerts.rulebook.book import Limit, ProductClass, Rulebook
 from alerts.science.brine import strength
+from alerts.science.nitrite import (
+    Form,
+    agent_in,
+    expressed_as,
+    immersion_method_one,
+    immersion_method_two,
+    pumped,
+    rubbed_or_mixed_in,
+    total_ingoing,
+)
 from collector.batches import AsMade, HandReading, Method, Plan
 from collector.logs import Composition
 
 WET_METHODS = (Method.IMMERSION, Method.INJECTED)
-ION = {"ppm NaNO2": 1.0, "ppm NO2": 0.66679, "ppm NaNO3": 1.0, "ppm NO3": 0.72951}
-"""How much of a limit's unit one ppm of the sodium salt is: molar masses, 46.005 to 68.995 and 62.004 to 84.994."""
+FORMS: dict[str, tuple[Form, Form]] = {
+    "ppm NaNO2": ("NaNO2", "NaNO2"),
+    "ppm NO2": ("NaNO2", "NO2"),
+    "ppm NaNO3": ("NaNO3", "NaNO3"),
+    "ppm NO3": ("NaNO3", "NO3"),
+}
+"""The sodium salt that figures here are of, and what a limit in each unit is of."""
 METHOD_ONE = "method one"
 
 
@@ -124,14 +139,16 @@ def ingoing(plan: Plan, book: Rulebook, mix: Mix, substance: str = "nitrite") ->
         pump = plan.pump_percent
     if mix.curing_salt_kg is None or percent is None:
         return Ingoing(None, None, None, tuple(missing))
-    milligrams = mix.curing_salt_kg * percent / 100 * 1e6
+    agent_kg = agent_in(mix.curing_salt_kg, percent)
     if not wet:
-        return Ingoing(_ppm(milligrams / mix.meat_kg), None, None, tuple(missing))
-    pickle = sum(kg or 0.0 for kg in thins.values()) + mix.curing_salt_kg
-    share = milligrams / pickle if pickle > 0 else 0.0
-    injected = share * max(pump or 0.0, 0.0) / 100 if plan.method is Method.INJECTED else 0.0
-    one = _ppm(injected + share * pickup_percent(plan, book) / 100)
-    two = _ppm(injected + milligrams / (mix.meat_kg + pickle))
+        return Ingoing(_ppm(rubbed_or_mixed_in(agent_kg, mix.meat_kg)), None, None, tuple(missing))
+    pickle_kg = sum(kg or 0.0 for kg in thins.values()) + mix.curing_salt_kg
+    if not pickle_kg > 0:
+        return Ingoing(0.0, 0.0, 0.0, tuple(missing))
+    injected = pumped(agent_kg, pickle_kg, max(pump or 0.0, 0.0)) if plan.method is Method.INJECTED else 0.0
+    in_brine = immersion_method_one(agent_kg, pickle_kg, pickup_percent(plan, book))
+    one = _ppm(total_ingoing([injected, in_brine]))
+    two = _ppm(total_ingoing([injected, immersion_method_two(agent_kg, pickle_kg, mix.meat_kg)]))
     return Ingoing(one if by_method_one(plan) else two, one, two, tuple(missing))
 
 
@@ -148,7 +165,7 @@ def _ppm(value: float) -> float:
 
 def in_unit_of(row: Limit, ppm: float) -> float:
     """Return ppm of the sodium salt in the unit of a row: as the salt, or as the ion. [ppm]"""
-    return _ppm(ppm * ION[row.unit])
+    return _ppm(expressed_as(ppm, *FORMS[row.unit]))
 
 
 @dataclass(frozen=True, slots=True)

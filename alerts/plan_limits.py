@@ -21,6 +21,8 @@ from alerts.rules_uncooked import may_carry_parasites, parasites_controlled, pro
 from alerts.vessel import bare_metal
 from collector.batches import Plan, Route
 
+MORE_WATER = ", or more water; or state Method One with the pick-up that you measured"
+
 
 @dataclass(frozen=True, slots=True)
 class Refused:
@@ -76,7 +78,7 @@ def _nitrite(plan: Plan, book: Rulebook) -> list[Refused]:
         f" (Method One: {in_unit_of(row, found.one):g})" if found.one is not None and found.one != found.decided else ""
     )
     what = f"{in_unit_of(row, found.decided):g} {row.unit}{both} is over the limit of {row.value:g} ({row.cited})"
-    mend = "use less curing salt" + (", or more water" if plan.method in WET_METHODS else "")
+    mend = "use less curing salt" + (MORE_WATER if plan.method in WET_METHODS else "")
     return [Refused("curing_salt_kg", what, mend)]
 
 

@@ -9,10 +9,11 @@ from dataclasses import dataclass, field
 
 from alerts.alarms import Key, step
 from alerts.channels.base import Channel
+from alerts.heard import Taken
 from alerts.rebuild import next_change_at, rebuilt, signature_of
 from alerts.surroundings import TEMPERATURES
 from alerts.teller import Teller
-from alerts.watch import Taken, UnitWatch, conditions, projected, quiet_until, return_figures, take, warmest_c
+from alerts.watch import UnitWatch, conditions, projected, quiet_until, return_figures, take, warmest_c
 from collector.batches import Batch
 from collector.events import Draft, ItemSetAside, ProposalMade
 from collector.findings import Condition, Parameters, Proposal

@@ -80,8 +80,8 @@ def scaled(recipe: Recipe, factor: float) -> Recipe:
 
     Notes
     -----
-    More meat needs no proportional brine: it needs cover (`alerts.science.vessel`). The nitrite that the meat gets must
-    then be reckoned anew, since brine and meat no longer stand in the same proportion.
+    More meat needs no proportional brine: it needs cover (`brine_cover`). The nitrite that the meat gets must then be
+    reckoned anew, since brine and meat no longer stand in the same proportion.
 
     Examples
     --------

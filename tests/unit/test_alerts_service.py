@@ -7,11 +7,12 @@ import pytest
 
 from alerts.channels.base import Sent
 from alerts.escalation import Telling
+from alerts.heard import Taken
 from alerts.judgement import judged
 from alerts.rulebook.shelf import load
 from alerts.sentences import alarm_text
 from alerts.service import Service
-from alerts.watch import Taken, UnitWatch, conditions, take
+from alerts.watch import UnitWatch, conditions, take
 from collector.batches import AsMade, Method, Packing, Placement, Plan, Route
 from collector.events import (
     AlarmAcknowledged,

@@ -50,3 +50,30 @@ def test_what_is_no_brine_is_refused_with_the_reason() -> None:
         found = brine(*words)
         assert found.exit_code == 1
         assert reason in found.output
+
+
+TRADE = "--water 2 --salt 0.2 --sugar 0.1 --curing-salt 0.03 --meat 2"
+
+
+def test_one_brine_is_told_by_both_methods_and_by_what_its_bag_says() -> None:
+    weak, strong = brine(*TRADE.split(), "--nitrite", "0.6"), brine(*TRADE.split(), "--nitrite", "6.25")
+    assert "nitrite by Method Two, brine and meat even: 42 ppm as NaNO2, 28 ppm as the ion" in weak.output
+    assert "nitrite by Method One, 10 % picked up: 80 ppm" in strong.output
+    assert "nitrite by Method Two, brine and meat even: 433 ppm" in strong.output
+    assert "once even with 2 kg of meat" in strong.output
+
+
+def test_without_the_bag_nothing_is_said_of_nitrite_but_that() -> None:
+    found = brine(*TRADE.split())
+    assert "ppm" not in found.output
+    assert "its nitrite is unknown" in found.output
+
+
+def test_meat_above_the_brine_is_said_with_what_is_missing() -> None:
+    high = brine(*TRADE.split(), "--floor", "500", "--height", "110")
+    flat = brine(*TRADE.split(), "--floor", "500", "--height", "60")
+    assert "does not cover the meat: 1.61 kg more" in high.output
+    assert "20 mm of brine above it" in flat.output
+    sunk = brine(*TRADE.split(), "--floor", "500", "--height", "20")
+    assert sunk.exit_code == 1
+    assert "cannot lie only 20 mm high" in sunk.output

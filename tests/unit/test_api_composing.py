@@ -117,7 +117,9 @@ def test_a_bag_cannot_hold_more_than_all_of_it() -> None:
 
 def test_a_plan_that_cannot_work_is_refused_with_its_reason_and_its_mend() -> None:
     over = {"curing_salt_kg": 0.03}
-    assert "over the limit of 200 (9 CFR 424.21(c)); use less curing salt, or more water" in said(started(plan=over))
+    assert "over the limit of 200 (9 CFR 424.21(c)); use less curing salt, or more water; or state" in said(
+        started(plan=over)
+    )
     salty = {"salt_kg": 0.8, "curing_salt_kg": 0.0}
     assert "no more than 26.395 % dissolves; use less salt, or more water" in said(
         started(plan=salty, curing_salt_kg=0.0)
