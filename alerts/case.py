@@ -4,9 +4,11 @@ import math
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from alerts.cold_record import Piece, pieces, unknown_s
+from alerts.cold_record import InWindow, Piece, pieces, unknown_s
 from alerts.history import BatchHistory, TubHistory
-from alerts.rulebook.book import TIER_ORDER, Rulebook
+from alerts.rulebook.book import TIER_ORDER, Limit, Rulebook
+from alerts.stage_windows import windows_of
+from collector.batches import Stage
 from collector.findings import Evidence, Finding, Outcome, Parameters, Tier
 from collector.sample import Instant
 
@@ -37,11 +39,22 @@ class Case:
     base_c: float
     """C: time budgets count above this. [°C]"""
     holes: tuple[Hole, ...]
+    windows: tuple[InWindow, ...] = ()
+    """The stages that may be warm, each with the window that somebody stands for."""
+    said_until_at: Instant = math.inf
+    """Up to when what people logged is looked at: meat is cooked, cooled and labelled after it has left its unit."""
 
     def pieces(self, tub: TubHistory, rule: str, *, since_at: Instant = -math.inf) -> tuple[Piece, ...]:
         """Return the parts of a tub's record, from an instant on, that a rule of the book looks at."""
         stages = self.book.rule(rule).stages
-        return pieces(tub, self.history.batch, stages, max(float(tub.times_at[0]), since_at), self.until_at)
+        span = max(float(tub.times_at[0]), since_at), self.until_at
+        return pieces(tub, self.history.batch, stages, *span, self.windows, NOISE_C)
+
+    def sure_pieces(self, tub: TubHistory, rule: str) -> tuple[Piece, ...]:
+        """Return those parts that a reject may look at: a warm rest that nobody has given a window holds at most."""
+        stages = [stage for stage in self.book.rule(rule).stages if stage is not Stage.REST]
+        span = float(tub.times_at[0]), self.until_at
+        return pieces(tub, self.history.batch, stages, *span, self.windows, tub.uncertainty_c + NOISE_C)
 
     def may_reject(self, row: str) -> bool:
         """Return whether a row may take part in a reject: one from memory only once it has been confirmed."""
@@ -56,7 +69,10 @@ def case_of(history: BatchHistory, book: Rulebook, confirmed: frozenset[str], no
         limit_c = min(limit_c, history.unit_limit_c)
     until_at = min(now, history.judged_until_at)
     holes = _holes(history, until_at, book.scaled("gap.shortest"))
-    return Case(history, book, confirmed, until_at, limit_c, min(limit_c, book.scaled("cold.base")), holes)
+    windows = windows_of(history.batch, book, confirmed, until_at)
+    return Case(
+        history, book, confirmed, until_at, limit_c, min(limit_c, book.scaled("cold.base")), holes, windows, now
+    )
 
 
 def _holes(history: BatchHistory, until_at: Instant, shortest_s: float) -> tuple[Hole, ...]:
@@ -129,7 +145,7 @@ def basis(case: Case, rows: Iterable[str]) -> dict[str, str]:
     """Return where the numbers that decided come from, in words: house limits, documents, and what nobody checked."""
     limits = [case.book.limits[row] for row in dict.fromkeys(rows)]
     shipped = [row for row in limits if not row.own]
-    house = [f"share {row.printed}" if row.unit == "1" else row.printed for row in shipped if row.known == "house"]
+    house = [_house(row) for row in shipped if row.known == "house"]
     unchecked = [row.cited for row in shipped if row.known == "memory" and row.id not in case.confirmed]
     checked = [row.cited for row in shipped if row.known != "house" and row.cited not in unchecked]
     named = {"house": house, "sources": checked, "unchecked": unchecked}
@@ -137,6 +153,12 @@ def basis(case: Case, rows: Iterable[str]) -> dict[str, str]:
     if own:
         named["own"] = own
     return {key: "; ".join(dict.fromkeys(values)) for key, values in named.items()}
+
+
+def _house(row: Limit) -> str:
+    if row.unit != "1":
+        return row.printed
+    return f"{'share' if row.id.startswith('share.') else 'factor'} {row.printed}"
 
 
 def finding(
@@ -156,4 +178,11 @@ def finding(
         # The unit's own limit decided, not that of the rulebook.
         rows = tuple(row for row in rows if row != "cold.limit")
         parameters = {**parameters, "unit_limit_c": case.limit_c}
-    return Finding(rule, outcome, tier, sentence, {**parameters, **basis(case, rows)}, evidence, rows, add_s)
+    figures = {**parameters, **basis(case, (*rows, *_loosened(case, rule)))}
+    return Finding(rule, outcome, tier, sentence, figures, evidence, rows, add_s)
+
+
+def _loosened(case: Case, rule: str) -> tuple[str, ...]:
+    # A limit that the site made looser is named by every finding of its rule, also where it let something pass.
+    named = (one for one in case.book.rules if one.id in (rule, rule.split()[0]))
+    return tuple(row for one in named for row in one.limits if case.book.limits[row].loosened)

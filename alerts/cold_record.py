@@ -1,6 +1,6 @@
 """Those parts of a tub's record that a rule looks at, and what is known of them. Pure: no clock, no I/O."""
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -78,18 +78,67 @@ def _cut(times: Array, temps: Array, ends: tuple[float, float]) -> Array:
     return moved
 
 
+@dataclass(frozen=True, slots=True)
+class InWindow:
+    """A batch was in a stage that may be warm, within a window that somebody stands for (half-open)."""
+
+    stage: Stage
+    from_at: Instant
+    until_at: Instant
+    """Infinity while the stage goes on."""
+    lowest_c: float
+    """Minus infinity where the window is open below. [°C]"""
+    highest_c: float
+    """Infinity where it is open above. [°C]"""
+    ends_at: Instant
+    """From here on the stage has lasted longer than it may."""
+    source: str
+    rows: tuple[str, ...] = ()
+    """Ids of the rulebook rows it is made of; none for a window of the plan's own."""
+
+
+def inside(tub: TubHistory, window: InWindow, margin_c: float) -> list[tuple[Instant, Instant]]:
+    """Return the stretches of a stage in which the product was no warmer than its window, and not too long in it.
+
+    Colder than the window is inside here: it harms nothing that warmth inside it would not harm more.
+    """
+    piece = between(tub, window.from_at, min(window.until_at, window.ends_at))
+    if piece is None:
+        return []
+    over = stretches_above(*piece.held, window.highest_c + margin_c, at_least_s=0.0, join_s=0.0)
+    found, begin = [], float(piece.times_at[0])
+    for stretch in over:
+        if begin < stretch.from_at:
+            found.append((begin, stretch.from_at))
+        begin = stretch.until_at
+    if begin < float(piece.times_at[-1]):
+        found.append((begin, float(piece.times_at[-1])))
+    return found
+
+
 def pieces(
-    tub: TubHistory, batch: Batch, stages: Iterable[Stage], from_at: Instant, until_at: Instant
+    tub: TubHistory,
+    batch: Batch,
+    stages: Iterable[Stage],
+    from_at: Instant,
+    until_at: Instant,
+    windows: Sequence[InWindow] = (),
+    margin_c: float = 0.0,
 ) -> tuple[Piece, ...]:
     """Return the parts of the record between two instants that fall in some stages, or in none at all.
 
-    Time that no stage claims is judged with the rest: what nobody has said is no reason to look away.
+    Time that no stage claims is judged with the rest: what nobody has said is no reason to look away. A stage with a
+    window is judged where the product was above it by more than a margin, or longer in it than it may be.
     """
     judged = frozenset(stages)
+    windowed = {window.from_at for window in windows}
     left_out = sorted(
-        (span.from_at, np.inf if span.until_at is None else span.until_at)
-        for span in batch.stages
-        if span.stage not in judged
+        [
+            (span.from_at, np.inf if span.until_at is None else span.until_at)
+            for span in batch.stages
+            if span.stage not in judged and span.from_at not in windowed
+        ]
+        + [stretch for window in windows for stretch in inside(tub, window, margin_c)]
     )
     found, begin = [], from_at
     for out_from, out_until in [*left_out, (until_at, np.inf)]:

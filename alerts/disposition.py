@@ -6,6 +6,7 @@ from alerts.case import rank
 from alerts.checks import next_check
 from alerts.history import BatchHistory
 from alerts.rulebook.book import Rulebook
+from alerts.rules_release import blocks
 from collector.findings import Disposition, Finding, Proposal, Tier
 from collector.sample import Instant
 
@@ -16,13 +17,15 @@ FOLLOWS = {
     Tier.HOLD: Disposition.HOLD,
     Tier.REJECT: Disposition.REJECT,
 }
-"""What the strongest tier leads to. RELEASE follows from no tier: it passes a gate that has no rules yet."""
+"""What the strongest tier leads to. RELEASE follows from no tier: it is proposed where nothing stands in its way."""
 
 
 def propose(
     history: BatchHistory, findings: Sequence[Finding], rulebook: Rulebook, now: Instant, software: str
 ) -> Proposal:
     """Return what is proposed: the strongest finding blocks, and a hold still carries the hours to add.
+
+    A release is proposed where no finding stands in its way, and what the route asks for was shown item by item.
 
     Parameters
     ----------
@@ -44,12 +47,11 @@ def propose(
         would be reached if the meat stayed as warm, whichever is earlier. [s since 1970 UTC]
     """
     tier = max((finding.tier for finding in findings), key=rank, default=Tier.NONE)
-    disposition = FOLLOWS[tier]
+    blocked = not findings or any(blocks(finding) for finding in findings)
+    disposition = FOLLOWS[tier] if blocked or not _gated(findings) else Disposition.RELEASE
     add_s = max((finding.add_s for finding in findings), default=0.0)
     until_at = min(now, history.judged_until_at)
     site = history.site
-    # A stage that no rule judges cannot be told at release, so that nothing is released past it.
-    untold = any(finding.rule == "e-1" for finding in findings)
     return Proposal(
         lot=history.batch.lot,
         disposition=disposition,
@@ -60,8 +62,13 @@ def propose(
         add_s=add_s,
         new_end_at=next_check(site.checks, site.zone, history.cure_end_at + add_s) if add_s > 0 else None,
         decide_by_at=_decide_by(findings, rulebook, until_at) if disposition is Disposition.HOLD else None,
-        blocks_release=untold or disposition in (Disposition.HOLD, Disposition.REJECT),
+        blocks_release=disposition is not Disposition.RELEASE,
     )
+
+
+def _gated(findings: Sequence[Finding]) -> bool:
+    """Return whether what a route asks for was judged at all."""
+    return any(finding.rule.startswith("e-11 ") for finding in findings)
 
 
 def _decide_by(findings: Sequence[Finding], rulebook: Rulebook, until_at: Instant) -> Instant:

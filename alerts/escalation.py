@@ -5,25 +5,25 @@ the person's channels has accepted it, and it is tried on the next channel at th
 gives no answer.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import UTC, datetime, time
 from enum import Enum
-from itertools import pairwise
-from zoneinfo import ZoneInfo
 
+from alerts.occasions import elapsed_s, going, may_have_heard, occasion_of, waits_for_morning
 from collector.kitchen import Alarm, Kitchen, Told
+from collector.rota import RotaStep, on_call
 from collector.sample import Instant
 
 REPEAT_S = 600.0
 """House: with everybody told and nobody answering, all are told again this often. [s]"""
-AFTER_ARRIVAL_S = 900.0
-AT_MOST_S = 2700.0
-"""Rules 4.1: told again at the stated arrival plus 15 min, 45 min at most; then at this pace while the alarm stands."""
 RETRY_S = (0.0, 5.0, 15.0, 30.0, 60.0)
 """Reliability 4.2: seconds after the n-th failure before the next attempt; then every 60 s."""
-DAY_BEGINS, DAY_ENDS = time(7), time(21)
-"""House: what wakes nobody is told between these local hours."""
+OVER_FOR_S = 86_400.0
+"""House: a return that could not be told for so long is seen on the page. [s]"""
+LOG = "log"
+
+Channels = Mapping[str, Sequence[str]]
+"""Each person's channels, in the order in which that person wants to be reached."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,106 +47,111 @@ Walks = Mapping[Telling, Walk]
 NOTHING_UNDER_WAY: Walks = {}
 
 
-def occasions(alarm: Alarm, now: Instant) -> list[tuple[str, Instant]]:
-    """Return what there is to tell about an alarm so far, with the instant from which it is due, oldest first."""
-    if not alarm.active:
-        # What ended before anybody could be told is on the page; nobody is woken to hear that it is over.
-        return [("returned", alarm.returned_at or now)] if _may_have_heard(alarm) else []
-    found = [("raised", alarm.raised_at)]
-    if alarm.changes:
-        found.append((f"changed {alarm.changes}", alarm.raised_at))
-    again = _again_at(alarm)
-    if again is not None and again <= now:
-        # A change since then is a new occasion, and so is every further 45 minutes: acknowledged is not handled.
-        turn = int((now - again) // AT_MOST_S) if alarm.answer == "going" else 0
-        name = "-".join(map(str, (int(alarm.acknowledged_at or 0), alarm.changes, turn)))
-        found.append((f"again {name}", again))
-    return found
+@dataclass(frozen=True, slots=True)
+class _Case:
+    """One occasion of one alarm, now."""
 
-
-def _may_have_heard(alarm: Alarm) -> list[str]:
-    # An attempt whose end nobody saw may have arrived: better told twice than on the way for nothing.
-    return list(dict.fromkeys(t.person for t in alarm.told if t.state != "failed"))
-
-
-def _again_at(alarm: Alarm) -> Instant | None:
-    if alarm.acknowledged_at is None or not alarm.condition.wakes:
-        return None
-    if alarm.answer != "going":
-        return alarm.acknowledged_at
-    stated = alarm.arriving_at if alarm.arriving_at is not None else alarm.acknowledged_at
-    return min(stated + AFTER_ARRIVAL_S, alarm.acknowledged_at + AT_MOST_S)
-
-
-def _rota(kitchen: Kitchen) -> Sequence[tuple[str, float]]:
-    """Return the rota; where nobody has said who is called, everybody of the site is, at once."""
-    return kitchen.rota or tuple((person, 0.0) for person in sorted(kitchen.people))
-
-
-def _elapsed_s(alarm: Alarm, occasion: str, since: Instant, now: Instant) -> float:
-    """Return how long an occasion has lasted at least; a clock that was put back takes nothing of it away."""
-    begun = [(t.began_at if t.began_at is not None else t.at, t.occasion) for t in alarm.told]
-    first = next((n for n, (at, name) in enumerate(begun) if name == occasion or at >= since), len(begun))
-    instants = [since, *(at for at, _ in begun[first:]), now]
-    return sum(max(0.0, after - before) for before, after in pairwise(instants))
-
-
-def _reached(rota: Sequence[tuple[str, float]], elapsed: float) -> list[str]:
-    """Return the people whose step of the rota has come; one at least, all of them when nobody answers."""
-    people = [person for person, after_s in rota if after_s <= elapsed]
-    return people or [person for person, _ in rota[:1]]
-
-
-def _daytime(zone: str, now: Instant) -> bool:
-    local = datetime.fromtimestamp(now, UTC).astimezone(ZoneInfo(zone)).time()
-    return DAY_BEGINS <= local < DAY_ENDS
+    alarm: Alarm
+    occasion: str
+    elapsed_s: float
+    rota: tuple[RotaStep, ...]
+    """Who is on call now, in order."""
+    channels: Channels
 
 
 def due(
-    kitchen: Kitchen, channels: Mapping[str, Sequence[str]], now: Instant, walks: Walks = NOTHING_UNDER_WAY
+    kitchen: Kitchen, channels: Channels, now: Instant, walks: Walks = NOTHING_UNDER_WAY, falling: Collection[str] = ()
 ) -> list[Telling]:
     """Return every telling that is due now, in the order in which it should go out: first what wakes people.
 
-    `channels` gives each person's channels in the order in which that person wants to be reached; `walks` says of
-    attempts under way how they stand.
+    `walks` says of attempts under way how they stand; `falling` names the alarms whose product is known not to rise.
     """
     waited = {(t.alarm, t.person) for t, walk in walks.items() if walk is Walk.WAITED}
     tellings: dict[bool, list[Telling]] = {True: [], False: []}
     for alarm in (*kitchen.alarms.values(), *kitchen.past_alarms.values()):
-        if not alarm.active and alarm.returned_at is not None and now - alarm.returned_at > 86_400.0:
+        case = _case(kitchen, alarm, channels, now, falling)
+        if case is None:
             continue
-        for occasion, since in _latest(occasions(alarm, now)):
-            for person in _people(kitchen, alarm, occasion, since, now):
-                mine = channels.get(person) or ("log",)
-                telling = _next_attempt(alarm, occasion, person, mine, now, walks)
-                if telling is not None and (alarm.id, person) not in waited:
-                    tellings[alarm.condition.wakes and alarm.active].append(telling)
+        for person in _people(case):
+            telling = _next_attempt(alarm, case.occasion, person, _ways(case, person), now, walks)
+            if telling is not None and (alarm.id, person) not in waited:
+                tellings[alarm.condition.wakes and alarm.active].append(telling)
     return [*tellings[True], *tellings[False]]
 
 
-def _latest(found: list[tuple[str, Instant]]) -> list[tuple[str, Instant]]:
-    # A person told late is told how it stands, not how it once stood.
-    return found[-1:]
+def _case(
+    kitchen: Kitchen, alarm: Alarm, channels: Channels, now: Instant, falling: Collection[str]
+) -> _Case | None:  # fmt: skip
+    if alarm.returned_at is not None and now - alarm.returned_at > OVER_FOR_S:
+        return None
+    found = occasion_of(alarm, now, falling)
+    if found is None or waits_for_morning(kitchen, alarm, now) is not None:
+        return None
+    occasion, since = found
+    elapsed = elapsed_s(alarm, occasion, since, now)
+    return _Case(alarm, occasion, elapsed, called(kitchen, alarm.condition.unit, now), channels)
 
 
-def _people(kitchen: Kitchen, alarm: Alarm, occasion: str, since: Instant, now: Instant) -> list[str]:
+def called(kitchen: Kitchen, unit: str, now: Instant) -> tuple[RotaStep, ...]:
+    """Return who is on call for a unit, in order; everybody at once where nobody is, or no rota is described."""
+    site = kitchen.site_of(unit)
+    found = on_call(kitchen.rota, site.zone if site is not None else "UTC", now)
+    if found:
+        return found
+    everybody = dict.fromkeys(step.person for step in kitchen.rota) or sorted(kitchen.people)
+    return tuple(RotaStep(person, 0.0) for person in everybody)
+
+
+def _people(case: _Case) -> list[str]:
+    alarm, occasion, rota = case.alarm, case.occasion, case.rota
     if occasion == "returned":
-        return _may_have_heard(alarm)
-    if not alarm.condition.wakes:
-        site = kitchen.site_of(alarm.condition.unit)
-        awake = site is None or _daytime(site.zone, now)
-        return [person for person, _ in _rota(kitchen)[:1]] if awake and alarm.acknowledged_at is None else []
-    if alarm.acknowledged_at is not None and not occasion.startswith("again"):
+        return may_have_heard(alarm)
+    again = occasion.startswith("again")
+    if alarm.acknowledged_at is not None and not again:
         # Whoever is on the way hears of a change; nobody further is woken.
-        return _may_have_heard(alarm) if "changed" in occasion else []
-    rota, elapsed = _rota(kitchen), _elapsed_s(alarm, occasion, since, now)
-    if occasion.startswith("again") and alarm.answer == "going":
-        return list(dict.fromkeys([*(person for person, _ in rota[:2]), *_reached(rota, elapsed)]))
-    if occasion.startswith("again"):
+        return may_have_heard(alarm) if alarm.condition.wakes and "changed" in occasion else []
+    if not alarm.condition.wakes:
+        return _reached(case, rota, 0.0)
+    if again and going(alarm):
+        # Whoever said that they go, and the next person too (rules 4.1).
+        others = [step for step in rota if step.person != alarm.acknowledged_by]
+        next_one = [step.person for step in others[:1]]
+        return list(dict.fromkeys([alarm.acknowledged_by, *next_one, *_reached(case, rota, case.elapsed_s)]))
+    if again:
         # Whoever cannot, or passes it on, has done their part where there is somebody else.
-        others = [step for step in rota if step[0] != alarm.acknowledged_by]
-        return _reached(others or rota, elapsed)
-    return _reached(rota, elapsed)
+        others = [step for step in rota if step.person != alarm.acknowledged_by]
+        return _reached(case, others or rota, case.elapsed_s)
+    return _reached(case, rota, case.elapsed_s)
+
+
+def _reached(case: _Case, rota: Sequence[RotaStep], elapsed: float) -> list[str]:
+    """Return the people whose step has come, one at least; and the next at once where no way leads to those before."""
+    people = [step.person for step in rota if step.after_s <= elapsed] or [step.person for step in rota[:1]]
+    for step in rota[len(people) :]:
+        if not all(_unreachable(case, person) for person in people):
+            break
+        people.append(step.person)
+    return people
+
+
+def _unreachable(case: _Case, person: str) -> bool:
+    mine = [t for t in case.alarm.told if (t.person, t.occasion) == (person, case.occasion)]
+    failed = {t.channel for t in mine if t.state == "failed"}
+    return not any(t.accepted for t in mine) and failed >= set(case.channels.get(person) or (LOG,))
+
+
+def _ways(case: _Case, person: str) -> Sequence[str]:
+    """Return a person's channels; for a later step of the rota, those last by which nobody answered so far."""
+    mine = case.channels.get(person) or (LOG,)
+    before = [t for t in case.alarm.told if t.occasion == case.occasion and t.accepted]
+    if not before or before[0].person == person or case.occasion == "returned":
+        return mine
+    used = {_kind(t.channel) for t in before if t.person != person}
+    return sorted(mine, key=lambda way: (way == LOG, _kind(way) in used))
+
+
+def _kind(channel: str) -> str:
+    return channel.split()[0]
 
 
 def _next_attempt(
@@ -177,6 +182,6 @@ def _tries(since: Sequence[Told], telling: Telling, walks: Walks) -> int:
 
 
 def _repeats(alarm: Alarm, occasion: str) -> bool:
-    taken = alarm.acknowledged_at is not None and alarm.answer == "going"
-    answered = alarm.acknowledged_at is not None and not occasion.startswith("again")
-    return alarm.active and not taken and not answered and alarm.condition.wakes and occasion != "returned"
+    # An answer that is being kept ends the telling; one that is not, or *cannot*, leaves it to whoever goes.
+    kept = alarm.acknowledged_at is not None and not occasion.startswith("again")
+    return alarm.active and not kept and alarm.condition.wakes

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from alerts.surroundings import TEMPERATURES, gap_after_s
 from collector.readings import Assignment, Quantity
-from collector.sample import Instant
+from collector.sample import Instant, Quality
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,6 +43,17 @@ class Heard:
         Where an alarm about silence `stands`, a watch that began anew grants no patience: only a reading ends it.
         """
         return now - (self.spoke_at if stands else self.received_at) > self.silent_after_s
+
+
+@dataclass(frozen=True, slots=True)
+class Taken:
+    """One trusted reading as the watch takes it: offset applied."""
+
+    channel: str
+    measured_at: Instant
+    received_at: Instant
+    value: float
+    quality: Quality = Quality.GOOD
 
 
 def last_spoke_at(channels: Iterable[Heard], never_at: Instant) -> Instant:

@@ -6,6 +6,7 @@ import numpy as np
 import numpy.typing as npt
 
 from collector.batches import Batch
+from collector.logs import Composition
 from collector.readings import Site
 from collector.sample import Instant
 
@@ -66,3 +67,5 @@ class BatchHistory:
     cure_end_at: Instant
     """When the cure ends as things stand: plan, or the last signed extension."""
     judged_until_at: Instant
+    compositions: tuple[Composition, ...] = ()
+    """What people have read on the bags of the curing salt that its sheet names."""

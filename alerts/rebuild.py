@@ -5,8 +5,10 @@ from collections.abc import Callable
 import numpy as np
 import numpy.typing as npt
 
+from alerts.conditions_level import AWAY_C, NEAR_C
 from alerts.heard import Heard
 from alerts.history import Array, TubHistory
+from alerts.learned import KEPT_S, Recent, folded
 from alerts.science.exposure import stretches_above
 from alerts.surroundings import UNTRUSTED, Fetch, corrected, gap_after_s, lead, start_c, tau_of
 from alerts.trace import Copies, tub_history
@@ -54,12 +56,22 @@ def rebuilt(
             watch.channels[assignment.channel] = Heard(
                 assignment, received, reading.measured_at, reading.value + assignment.offset_c, spoke_at
             )
+        watch.recent[assignment.channel] = _recent(assignment, reading, fetch)
     _fill_air(watch, kitchen, fetch, last, now)
     for batch in kitchen.standing_in(unit.id, now):
         for tub in batch.tubs:
             if _stands(batch, tub, unit.id, now):
                 watch.tubs.append(_tub_state(watch, batch, tub, kitchen, fetch, now))
     return watch
+
+
+def _recent(assignment: Assignment, last: Reading | None, fetch: Fetch) -> Recent:
+    """Return what a channel has said in the day before its last reading, thinned as the running watch would have."""
+    if last is None:
+        return Recent()
+    begin = max(last.measured_at - KEPT_S, assignment.from_at)
+    times, values = corrected(fetch(assignment.channel, begin, last.measured_at + 0.001), assignment)
+    return folded(zip(times.tolist(), values.tolist(), strict=True))
 
 
 def _telling(kitchen: Kitchen, unit: Unit, now: Instant) -> tuple[Assignment, ...]:
@@ -156,6 +168,7 @@ def _mark_past(watch: UnitWatch, state: TubState, history: TubHistory) -> None:
     if over and (watch.warm_until is None or over[-1].until_at > watch.warm_until):
         watch.warm_since, watch.warm_until, watch.warm_peak_c = over[-1].from_at, over[-1].until_at, over[-1].peak_c
     state.over_since = _since(times, likely > watch.limit_c, likely <= watch.limit_c - HYSTERESIS_C)
+    state.near_since = _since(times, likely > watch.limit_c - NEAR_C, likely <= watch.limit_c - AWAY_C)
     state.freezing_since = _since(times, likely <= FREEZING_C, likely > FREEZING_C)
 
 

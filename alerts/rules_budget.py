@@ -7,12 +7,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from alerts.case import NOISE_C, Case, Judged, evidence_of, finding, outcome_of, rank, worst
-from alerts.cold_record import Piece, pieces, reached_at, warm_points
+from alerts.cold_record import Piece, reached_at, warm_points
 from alerts.history import Array, TubHistory
 from alerts.rulebook.book import Limit, Rule, Tiers
 from alerts.rulebook.loader import MEATS
 from alerts.science.exposure import time_in_band
-from collector.batches import Method, Packing, Plan, Stage
+from collector.batches import Method, Packing, Plan
 from collector.findings import Evidence, Finding, Outcome, Tier
 from collector.sample import Instant
 
@@ -123,10 +123,7 @@ class _Budget:
         """Return the shares that a reject looks at: by rows that may reject, and by all rows. [1]"""
         if not self.reached(share, self.tiers.reject):
             return 0.0, 0.0
-        # A rest may be meant to be warm (equalising): no window for it is held yet, so that it holds at most.
-        stages = [stage for stage in self.rule.stages if stage is not Stage.REST]
-        whole = float(tub.times_at[0]), self.case.until_at
-        cold = pieces(tub, self.case.history.batch, stages, *whole)
+        cold = self.case.sure_pieces(tub, self.rule.id)
         lowered = [(times, temps - tub.uncertainty_c) for piece in cold for times, temps in piece.known()]
         return _share(_used(self.sure, lowered)), _share(_used(self.bands, lowered))
 

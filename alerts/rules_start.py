@@ -98,6 +98,25 @@ def exempt_until(case: Case, start: Start, tub: TubHistory) -> Instant:
     return math.inf if cooling.pending else cooling.judged.until_at
 
 
+def judge_brine_age(case: Case) -> Finding | None:
+    """Return how old a boiled brine was at filling; None where it was not boiled, or nobody said when.
+
+    The two stages of cooling food are for cooked meat: a brine is judged by its temperature at filling and its age.
+    """
+    batch = case.history.batch
+    boiled_at = batch.as_made.brine_boiled_at
+    if boiled_at is None or batch.plan.packing is not Packing.UNDER_BRINE:
+        return None
+    age, oldest = minutes(batch.started_at - boiled_at), minutes(case.book.scaled("start.brine_age"))
+    parameters: Parameters = {"age_minutes": float(age), "oldest_minutes": float(oldest)}
+    begun = batch.started_at
+    evidence = Evidence(begun, begun, (), 0, 0.0, "age of the boiled brine", float(age), "min", float(oldest))
+    said = Outcome.WITHIN, Tier.NONE, "e-7 brine fresh"
+    if age > oldest:
+        said = Outcome.OUTSIDE, Tier.RECORDED, "e-7 brine old"
+    return finding(case, "e-7 brine", said, evidence, ("start.brine_age",), parameters)
+
+
 def judge_start(case: Case, start: Start) -> Finding:
     """Return the finding of rule e-7."""
     filled: Parameters = {"brine_c": _shown(start.brine_c), "meat_c": _shown(start.meat_c), "limit_c": case.limit_c}

@@ -1,12 +1,11 @@
-"""Rule e-6: time for which nothing trustworthy is known, and stages that no rule judges yet. Pure: no clock, no I/O."""
+"""Rule e-6: time for which nothing trustworthy is known. Pure: no clock, no I/O."""
 
 from collections.abc import Sequence
 
-from alerts.case import Case, finding, minutes, rank
+from alerts.case import Case, finding, minutes
 from alerts.cold_record import between, unknown_s
 from alerts.history import TubHistory
 from alerts.science.exposure import time_above
-from collector.batches import Stage
 from collector.findings import Evidence, Finding, Outcome, Parameters, Tier
 
 JUDGED_BY_BOUND = ("e-2", "e-3", "e-4")
@@ -92,20 +91,3 @@ def _bounded(case: Case, tub: TubHistory, others: Sequence[Finding]) -> Finding:
     )
     said = Outcome.CANNOT_TELL, tier, "e-6 hold" if by_bound else "e-6 gap"
     return finding(case, "e-6", said, evidence, ("gap.intervals", "gap.shortest"), parameters)
-
-
-def judge_stages(case: Case, cold_chain: Finding) -> Finding | None:
-    """Return that nothing can be told at release of stages without a rule (e-1); None where there are none."""
-    warm = case.book.rule("e-1").stages
-    spans = [span for span in case.history.batch.stages if span.from_at < case.until_at]
-    named = [span.stage for span in spans if span.stage in warm]
-    rests = [span for span in spans if span.stage is Stage.REST]
-    if rests and rank(cold_chain.tier) > 0:
-        named.append(Stage.REST)
-    if not named:
-        return None
-    from_at = min(span.from_at for span in spans if span.stage in named)
-    evidence = Evidence(from_at, case.until_at, (), 0, 0.0, "window of the stage", None, "", None)
-    stages = ", ".join(dict.fromkeys(stage.value for stage in named))
-    said = Outcome.CANNOT_TELL, Tier.NONE, "e-1 no rule"
-    return finding(case, "e-1", said, evidence, (), {"stages": stages})

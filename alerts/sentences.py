@@ -26,6 +26,21 @@ _FIRST = {
     "unwatched": "{unit_name} is unwatched: nothing heard since {since_at}. Meat may be above {limit_c:.1f} °C by now. "
     "{tubs_text} Someone must go and measure.",
     "channel_silent": "{unit_name}: no reading from {channels} since {since_at}.",
+    "warm_level": "{unit_name}: meat has stood close below {limit_c:.1f} °C or above since {since_at} "
+    "(estimate {product_c:.1f} °C). Air {air_c:.1f} °C. Lots {over_lots}.",
+    "warm_level_returned": "{unit_name}: meat is no longer close to {limit_c:.1f} °C (estimate). Air {air_c:.1f} °C.",
+    "sensor_stuck": "{unit_name}: {channels} has read the same since {since_at}. It may not tell what the air does.",
+    "sensor_jumps": "{unit_name}: {channels} jumps to and fro. Its readings cannot be relied on.",
+    "sensor_unit": "{unit_name}: {channels} seems to read in °F where °C is expected. "
+    "What it says is not judged rightly.",
+    "sensors_disagree": "{unit_name}: {channels} have been more than 1.5 °C apart for two hours. "
+    "Which of them is right, nobody can tell.",
+    "door_open": "{unit_name}: door open since {since_at}. {tubs_text}",
+    "sensor_stuck_returned": "{unit_name}: {channels} moves again, or is no longer heard.",
+    "sensor_jumps_returned": "{unit_name}: {channels} has not jumped for a day, or is no longer heard.",
+    "sensor_unit_returned": "{unit_name}: {channels} no longer reads as °F, or is no longer heard.",
+    "sensors_disagree_returned": "{unit_name}: {channels} agree again, or one of them is no longer heard.",
+    "door_open_returned": "{unit_name}: door shut, or no longer heard.",
     "nothing_arrives": "Nothing has arrived from any unit since {since_at}: power, network or broker. "
     "No cold room is watched.",
     "product_warm_returned": "{unit_name}: back, air {air_c:.1f} °C. {over_text}",
@@ -54,6 +69,20 @@ _FIRST_STEPS = {
         "Has the sensor power? Is its gateway on the network?",
     ),
     "channel_silent": ("Battery, plug, reach of the radio: in that order.",),
+    "warm_level": (
+        "Is the set point right?",
+        "Is the coil iced over? Does the compressor ever rest?",
+        "Does the door close well?",
+        "Put a probe in the brine and enter what it reads.",
+    ),
+    "sensor_stuck": (
+        "Measure by hand and enter it.",
+        "Take the sensor's power away for a moment; change it if it stays.",
+    ),
+    "sensor_jumps": ("Is its cable whole, its plug dry?", "Measure by hand and enter it."),
+    "sensor_unit": ("Look at the sensor's settings: °C or °F?", "Measure by hand and enter it."),
+    "sensors_disagree": ("Measure by hand beside each of them and enter it.", "Does one hang by the door or the coil?"),
+    "door_open": ("Shut the door.", "Is the contact where it belongs?"),
     "nothing_arrives": ("Is there power in the kitchen?", "Is the network up? Does the broker run?"),
 }
 
@@ -63,6 +92,12 @@ TITLES = {
     "product_freezing": "Meat freezing",
     "unwatched": "Unit unwatched",
     "channel_silent": "Sensor silent",
+    "warm_level": "Meat close to its limit",
+    "sensor_stuck": "Sensor stuck",
+    "sensor_jumps": "Sensor jumps",
+    "sensor_unit": "Sensor in another unit of measure",
+    "sensors_disagree": "Sensors disagree",
+    "door_open": "Door open",
     "nothing_arrives": "Nothing arrives",
 }
 """What each kind of alarm is called; the kinds are explained in DEVELOPERS.md."""

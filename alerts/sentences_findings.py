@@ -4,21 +4,28 @@ Plain enough for a tired cook. The figures are those of the finding; what was pu
 nobody has compared with its document is said beside them. Nothing is ever called good.
 """
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from datetime import UTC, datetime
 from zoneinfo import ZoneInfo
 
-from collector.findings import Disposition, Finding, Proposal, Tier
+from alerts.rules_release import blocks
+from alerts.sentences_gates import SAID as GATES
+from alerts.sentences_making import SAID_OF_MAKING, more_words
+from alerts.sentences_measuring import SAID as MEASURING
+from collector.findings import Disposition, Finding, Outcome, Proposal, Tier
 from collector.sample import Instant
 
 CAUTION = "Estimates only: local rules and a responsible or licensed person come first."
 LEAVE_IT = "Leave it cold; do not cook, sell or throw it away yet."
+DIVERT = "e-11 divert"
+"""Key of the sentence that offers the pan instead of the bin."""
+COOK_AGAIN = "Do not serve, sell or throw it away: cook it again, and log it."
 BY_BOUND = " This is what it may have been: part of the time nothing was known."
 
 _Figures = Mapping[str, float | int | str | None]
 
 _SAID = {
-    "e-1 no rule": "Stage {stages}: no rule judges it yet, so at release nothing can be told of it.",
+    **GATES,
     "e-2 within": "The meat stayed at or below {limit_c} °C, or was above it too briefly to be an excursion.",
     "e-2 cannot tell": "Whether the meat stayed at or below {limit_c} °C cannot be told: part of the time is unknown.",
     "e-2 recorded": "Tub {tub}: the meat was above {limit_c} °C, at the longest for {minutes}, at most {peak_c} °C "
@@ -70,7 +77,12 @@ _SAID = {
     "e-7 not yet": "Filled warmer than {limit_c} °C, tub {tub}: still above after {minutes}. It must be at the limit "
     "by {by_at}.",
     "e-7 late": "Filled warmer than {limit_c} °C, tub {tub}: above it for {minutes}, {allowed_minutes} being allowed.",
+    "e-7 brine fresh": "The brine had been boiled {age_minutes} before it was filled; {oldest_minutes} are allowed.",
+    "e-7 brine old": "The brine had been boiled {age_minutes} before it was filled, {oldest_minutes} being allowed for "
+    "one that is covered and cold. Look at it and smell it; enter why.",
     "e-7 no record": "Filled warmer than {limit_c} °C; nothing has been read since.",
+    **SAID_OF_MAKING,
+    **MEASURING,
 }
 
 _HUNDREDTHS = ("share", "reject_share", "threshold", "growth", "growth_low", "growth_high")
@@ -108,7 +120,7 @@ def _figure(key: str, value: float | int | str | None, zone: str) -> str:
         return instant_text(value, zone)
     if key.endswith("minutes"):
         return span_text(value)
-    if key.endswith("_c"):
+    if key.endswith(("_c", "_k")):
         return f"{value:.1f}".replace("-", "−")
     return f"{value:.2f}" if key in _HUNDREDTHS else f"{value:g}"
 
@@ -137,6 +149,8 @@ def finding_text(finding: Finding, zone: str = "UTC") -> str:
         If there is no sentence of that key.
     """
     figures = {key: _figure(key, value, zone) for key, value in finding.parameters.items()}
+    if finding.sentence in SAID_OF_MAKING:
+        figures |= more_words(finding.parameters)
     text = _SAID[finding.sentence].format(**figures)
     if finding.outcome == "cannot_tell" and finding.tier is not Tier.NONE and finding.rule[:3] in ("e-2", "e-3", "e-4"):
         text += BY_BOUND
@@ -144,15 +158,35 @@ def finding_text(finding: Finding, zone: str = "UTC") -> str:
         text += (
             " It would be rejected if a named person had confirmed the row against the document; until then it holds."
         )
-    basis = "" if finding.tier is Tier.NONE else _basis(finding.parameters)
+    basis = "" if finding.tier is Tier.NONE and not finding.rule.startswith("e-11 ") else _basis(finding.parameters)
     return f"{text} {basis}".rstrip()
 
 
+def leave_it(findings: Sequence[Finding]) -> str:
+    """Return what to do with held food first: leave it cold, but for a cook that was too short and nothing else."""
+    held = [found.sentence for found in findings if found.tier is Tier.HOLD]
+    return COOK_AGAIN if held and set(held) == {"e-11 cook short"} else LEAVE_IT
+
+
 def _hold_lines(proposal: Proposal, at: Callable[[Instant], str]) -> list[str]:
-    lines = [LEAVE_IT]
+    lines = [leave_it(proposal.findings)]
     if proposal.decide_by_at is not None:
         lines.append(f"Decide by {at(proposal.decide_by_at)}.")
     return lines
+
+
+def _is_gate(found: Finding) -> bool:
+    return found.rule.split()[0] in ("e-1", "e-11")
+
+
+def gate_lines(findings: Sequence[Finding], zone: str) -> list[str]:
+    """Return what a release still waits for, a line each, or on what it rests where it waits for nothing."""
+    gates = [found for found in findings if _is_gate(found) and found.tier is Tier.NONE]
+    waits = [found for found in gates if blocks(found)]
+    offered = [finding_text(found, zone) for found in gates if found.sentence == DIVERT]
+    if waits:
+        return [*offered, "Before it is released:", *(finding_text(found, zone) for found in waits)]
+    return [finding_text(found, zone) for found in gates]
 
 
 def proposal_text(proposal: Proposal, zone: str = "UTC") -> list[str]:
@@ -169,13 +203,20 @@ def proposal_text(proposal: Proposal, zone: str = "UTC") -> list[str]:
     if proposal.new_end_at is not None:
         lines.append(f"The cure goes on until {at(proposal.new_end_at)}.")
     lines += [finding_text(found, zone) for found in proposal.findings if found.tier is not Tier.NONE]
-    untold = [f for f in proposal.findings if f.tier is Tier.NONE and f.outcome == "cannot_tell"]
+    # A notice: outside, and nobody is asked for anything.
+    lines += [
+        finding_text(f, zone)
+        for f in proposal.findings
+        if f.tier is Tier.NONE and f.outcome is Outcome.OUTSIDE and not _is_gate(f)
+    ]
+    untold = [f for f in proposal.findings if f.tier is Tier.NONE and f.outcome == "cannot_tell" and not _is_gate(f)]
     shares = [f for f in untold if f.sentence == "e-3 cannot tell"]
     if shares:
         each = "; ".join(f"{f.parameters['hazard']} {f.parameters['share']:.2f}" for f in shares)
         lines.append(f"Of the published times this share may have been used, part of the time being unknown: {each}.")
     lines += [finding_text(found, zone) for found in untold if found not in shares]
-    if proposal.blocks_release:
+    lines += gate_lines(proposal.findings, zone)
+    if proposal.disposition in (Disposition.HOLD, Disposition.REJECT):
         lines.append("Nothing of it is released meanwhile.")
     lines.append(f"Judged up to {at(proposal.judged_until_at)} by rulebook {proposal.rulebook}. {CAUTION}")
     return lines

@@ -9,10 +9,11 @@ from dataclasses import dataclass, field
 
 from alerts.alarms import Key, step
 from alerts.channels.base import Channel
+from alerts.heard import Taken
 from alerts.rebuild import next_change_at, rebuilt, signature_of
 from alerts.surroundings import TEMPERATURES
 from alerts.teller import Teller
-from alerts.watch import Taken, UnitWatch, conditions, projected, quiet_until, return_figures, take, warmest_c
+from alerts.watch import UnitWatch, conditions, projected, quiet_until, return_figures, take, warmest_c
 from collector.batches import Batch
 from collector.events import Draft, ItemSetAside, ProposalMade
 from collector.findings import Condition, Parameters, Proposal
@@ -30,6 +31,8 @@ SETTLED_S, UNSETTLED_S = 3600.0, 900.0
 """House: how often a batch is judged anew while nothing happens, and while its product is too warm, cold or unknown."""
 MEND_S = 60.0
 """House: how often a unit that was set aside is tried anew."""
+FRESH_S = 900.0
+"""House (rules e-6): older air says nothing of where the product goes now. [s]"""
 JUDGED_A_TICK = 8
 """So that a tick stays short, the rest waits for the next one."""
 PAGE = 500
@@ -344,11 +347,23 @@ class Service:
 
     def tell(self) -> int:
         """Send what is due to people, and record each step; see `Teller.tell`."""
-        return self._teller.tell(self.reach)
+        return self._teller.tell(self.reach, self._falling())
+
+    def _falling(self) -> set[str]:
+        """Return the alarms of warm meat that is known to cool: fresh air colder than the coldest it may be."""
+        now = self.clock()
+        cools = {name for name, watch in list(self.watches.items()) if _cools(watch, now)} - set(self._broken)
+        standing = self.present.kitchen.active_alarms()
+        return {a.id for a in standing if a.condition.kind == "product_warm" and a.condition.unit in cools}
 
     def settle(self) -> None:
         """Wait a little for attempts under way, and record how they ended. Raises StoreFailed."""
         self._teller.settle()
+
+
+def _cools(watch: UnitWatch, now: Instant) -> bool:
+    fresh = watch.at is not None and 0.0 <= now - watch.at <= FRESH_S
+    return fresh and bool(watch.tubs) and all(watch.air_c < tub.copies.lower_c for tub in list(watch.tubs))
 
 
 def _all_silent(watch: UnitWatch, now: Instant, *, stands: bool) -> bool:

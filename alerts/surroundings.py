@@ -1,4 +1,4 @@
-"""What surrounded a tub: air, probes and the bench, with what bounds the time when nothing was read. Pure."""
+"""What surrounded a tub: air, probes, water and the bench, with what bounds the time when nothing was read. Pure."""
 
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
@@ -25,6 +25,8 @@ GAP_FLOOR_S = 900.0
 STEP_S = 60.0
 """Spacing of points where no reading gives one: on the bench and inside gaps."""
 PROBE_TAU_S = 1.0
+IN_WATER = "in water"
+"""Cause of a stretch in which the meat was soaked: the water is its surface."""
 
 
 def gap_after_s(interval_s: float) -> float:
@@ -164,10 +166,30 @@ def _in_unit(
 
 def _on_bench(placement: Placement, from_at: Instant, until_at: Instant, tau: float) -> Surroundings:
     air = placement.bench_c if placement.bench_c is not None else 25.0
+    return _steady(air, from_at, until_at, tau, "out of a unit")
+
+
+def _in_water(
+    batch: Batch, from_at: Instant, until_at: Instant, probes: Sequence[Surroundings], tau: float
+) -> list[Surroundings]:
+    """Return the stretches in which a batch was soaked and no probe in it was heard: the water as it was logged."""
+    found = []
+    for soak in batch.soaks:
+        at, end = max(soak.from_at, from_at), min(soak.until_at, until_at)
+        for begin, stop in [*((p.from_at, p.until_at) for p in probes), (np.inf, np.inf)]:
+            if at < min(begin, end):
+                found.append(_steady(soak.water_c, at, min(begin, end), tau, IN_WATER))
+            at = max(at, stop)
+    return found
+
+
+def _steady(around_c: float, from_at: Instant, until_at: Instant, tau: float, cause: str) -> Surroundings:
     count = max(int((until_at - from_at) // STEP_S) + 2, 2)
     times = np.linspace(from_at, until_at, count)
     always = np.full(count, np.inf)
-    return Surroundings(from_at, until_at, times, np.full(count, air), always, air, air, None, tau, (), "out of a unit")
+    return Surroundings(
+        from_at, until_at, times, np.full(count, around_c), always, around_c, around_c, None, tau, (), cause
+    )  # fmt: skip
 
 
 def paths_of(s: Surroundings) -> Paths:
@@ -263,9 +285,12 @@ def _woven(base: Surroundings, probes: Sequence[Surroundings]) -> list[Surroundi
     """Return a stretch cut into those the probe covers and those left to the air."""
     woven, at = [], base.from_at
     for p in probes:
+        if p.until_at <= at:
+            continue
         if p.from_at > at:
             woven.append(replace(base, from_at=at, until_at=p.from_at))
-        woven.append(p)
+        # Of two soaks that overlap the first speaks until it ends.
+        woven.append(p if p.from_at >= at else replace(p, from_at=at))
         at = p.until_at
     if at < base.until_at:
         woven.append(replace(base, from_at=at))
@@ -299,5 +324,7 @@ def surroundings_of(
         unit = kitchen.units.get(placement.unit) if placement.unit is not None else None
         stretch = begin, end, until_at
         base = _in_unit(kitchen, unit, fetch, stretch, tau) if unit else _on_bench(placement, begin, end, tau)
-        found.extend(_woven(base, _probe_stretches(batch, tub, kitchen, fetch, piece)))
+        probes = _probe_stretches(batch, tub, kitchen, fetch, piece)
+        soaked = _in_water(batch, begin, end, probes, tau) if batch.soaks else []
+        found.extend(_woven(base, sorted([*probes, *soaked], key=lambda s: s.from_at)))
     return found

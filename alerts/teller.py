@@ -7,7 +7,7 @@ person's next one is tried meanwhile.
 
 import logging
 import threading
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import partial
 from time import monotonic
@@ -64,15 +64,17 @@ class Teller:
     _unrecorded: list[Draft] = field(default_factory=list)
     """What the journal has refused so far."""
 
-    def tell(self, reach: Reach) -> int:
+    def tell(self, reach: Reach, falling: Collection[str] = ()) -> int:
         """Begin what is due, and record what has ended; return how much there was of both.
+
+        `falling` names the alarms whose product is known not to rise.
 
         Raises StoreFailed once everything was begun, where that could not be recorded; it is recorded later. Nothing
         is begun twice for that: what the journal has refused is known all the same.
         """
         now = self.clock()
         count = self._gather()
-        kitchen, tellings, refused = self._decided(reach, now)
+        kitchen, tellings, refused = self._decided(reach, now, falling)
         for telling in tellings:
             self._begin(kitchen, telling, now)
         waiting = self._wait()
@@ -96,7 +98,9 @@ class Teller:
     def _apart(self) -> bool:
         return self.at_once > 1
 
-    def _decided(self, reach: Reach, now: Instant) -> tuple[Kitchen, list[Telling], StoreFailed | None]:
+    def _decided(
+        self, reach: Reach, now: Instant, falling: Collection[str]
+    ) -> tuple[Kitchen, list[Telling], StoreFailed | None]:
         tellings: list[Telling] = []
         known = self.present.kitchen
 
@@ -105,7 +109,7 @@ class Teller:
             known = self._known(kitchen)
             walks = self._walks()
             room = max(0, self.at_once - sum(walk is Walk.WAITED for walk in walks.values()))
-            tellings[:] = due(known, reach, now, walks)[: room if self._apart else None]
+            tellings[:] = due(known, reach, now, walks, falling)[: room if self._apart else None]
             return [*self._unrecorded, *(_step(telling, now, "attempting") for telling in tellings)]
 
         try:

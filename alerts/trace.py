@@ -14,9 +14,10 @@ import numpy as np
 from alerts.history import Array, BatchHistory, TubHistory, UnknownTime
 from alerts.science.heat import backward_bound, product_temperature
 from alerts.science.warmest import surface_temperature
-from alerts.surroundings import Fetch, Paths, Surroundings, cut_at, paths_of, start_c, surroundings_of, tau_of
+from alerts.surroundings import IN_WATER, Fetch, Paths, Surroundings, cut_at, paths_of, start_c, surroundings_of, tau_of
 from collector.batches import Batch, Where
 from collector.kitchen import Kitchen
+from collector.logs import Composition
 from collector.sample import Instant
 
 HAND_AFTER_GAP_S = 1800.0
@@ -79,8 +80,9 @@ def tub_history(
             parts = _bounded_back(parts, gaps, s, measured, low_tau)
         paths = paths_of(s)
         likely, lower, upper = _filtered(paths, s.tau_s, copies)
-        hung = batch.plan.arrangement != "tub" and not bulk
-        parts.append(_warmest(paths, likely, lower, upper) if hung else (paths.times_at, likely, lower, upper))
+        parts.append(
+            _judged(batch, s, paths, (likely, lower, upper)) if not bulk else (paths.times_at, likely, lower, upper)
+        )
         gaps.extend(paths.gaps)
         copies = Copies(float(likely[-1]), float(lower[-1]), float(upper[-1]))
     return _history(batch, tub, kitchen, stretches, parts, gaps, known)
@@ -96,6 +98,20 @@ def _first_copies(batch: Batch, first: Surroundings, since_at: Instant | None) -
     # An unknown start lies between ice and the warmest the surroundings can be; nothing else is known of it.
     assumed = filled if filled is not None else (float(first.air_c[0]) if first.air_c.size else first.ambient_c)
     return Copies(assumed, min(assumed, 0.0), max(assumed, 10.0)), False
+
+
+def _judged(
+    batch: Batch, s: Surroundings, paths: Paths, copies: tuple[Array, Array, Array]
+) -> tuple[Array, Array, Array, Array]:
+    """Return the copies at the warmest part: of soaked meat its surface is at the water's temperature at once."""
+    likely, lower, upper = copies
+    if s.cause == IN_WATER:
+        around = (paths.likely_c, paths.lower_c, paths.upper_c)
+        wet = [np.maximum(copy, water) for copy, water in zip(copies, around, strict=True)]
+        return paths.times_at, wet[0], wet[1], wet[2]
+    if batch.plan.arrangement != "tub":
+        return _warmest(paths, likely, lower, upper)
+    return paths.times_at, likely, lower, upper
 
 
 def _warmest(paths: Paths, likely: Array, lower: Array, upper: Array) -> tuple[Array, Array, Array, Array]:
@@ -172,4 +188,11 @@ def batch_history(batch: Batch, kitchen: Kitchen, fetch: Fetch, now: Instant) ->
         min((limit for limit in limits if limit is not None), default=None),
         kitchen.cure_end_at(batch.lot),
         until_at,
+        compositions_of(kitchen, batch.as_made.curing_salt_lot, now),
     )
+
+
+def compositions_of(kitchen: Kitchen, lot: str, until_at: Instant) -> tuple[Composition, ...]:
+    """Return what people have read on the bags of a lot of curing salt, up to an instant, in the order of reading."""
+    named = (one for one in kitchen.compositions if lot and one.curing_salt_lot.casefold() == lot.casefold())
+    return tuple(one for one in named if one.confirmed_at <= until_at)

@@ -9,7 +9,10 @@ from collections import deque
 from collections.abc import Collection
 from dataclasses import dataclass, field
 
-from alerts.heard import Heard, last_spoke_at, patience_s
+from alerts.conditions_level import Level, near_since, warm_level
+from alerts.conditions_sensor import conditions_of_sensors
+from alerts.heard import Heard, Taken, last_spoke_at, patience_s
+from alerts.learned import Recent
 from alerts.outlook import Outlook, outlook
 from alerts.science.heat import filter_step
 from alerts.science.warmest import SURFACE_SHARE
@@ -17,11 +20,11 @@ from alerts.surroundings import TEMPERATURES, UNTRUSTED, gap_after_s
 from alerts.trace import Copies
 from collector.findings import Condition
 from collector.readings import Assignment, Quantity, Unit
-from collector.sample import Instant, Quality
+from collector.sample import Instant
 
 AIR_KEPT_S = 7200.0
-NO_RECOVERY_S = 2400.0
-"""House: air that has not once been below the limit for this long is no defrost and no delivery. [s]"""
+NO_RECOVERY_S = 3300.0
+"""House, set on simulated nights: air not once below the limit for this long is no defrost and no delivery. [s]"""
 HORIZON_S = 6 * 3600.0
 """House: a crossing that may come this soon is told now. [s]"""
 HYSTERESIS_C = 0.3
@@ -50,6 +53,7 @@ class TubState:
     """When a probe in the tub last spoke; while it does, the estimate is what it reads."""
     freezing_since: Instant | None = None
     over_since: Instant | None = None
+    near_since: Instant | None = None
 
 
 @dataclass(slots=True)
@@ -61,6 +65,7 @@ class UnitWatch:
     since_at: Instant
     """When watching began: silence is counted from here for a channel never heard."""
     channels: dict[str, Heard] = field(default_factory=dict)
+    recent: dict[str, Recent] = field(default_factory=dict)
     tubs: list[TubState] = field(default_factory=list)
     air: deque[tuple[Instant, float]] = field(default_factory=deque)
     at: Instant | None = None
@@ -83,17 +88,6 @@ class UnitWatch:
         return [h for h in self.channels.values() if h.tells_of(tub.lot, tub.tub)]
 
 
-@dataclass(frozen=True, slots=True)
-class Taken:
-    """One trusted reading as the watch takes it: offset applied."""
-
-    channel: str
-    measured_at: Instant
-    received_at: Instant
-    value: float
-    quality: Quality = Quality.GOOD
-
-
 def take(watch: UnitWatch, assignment: Assignment, reading: Taken) -> None:
     """Move the unit on by one reading; a reading from before its state only marks it late."""
     if reading.quality & UNTRUSTED:
@@ -102,6 +96,7 @@ def take(watch: UnitWatch, assignment: Assignment, reading: Taken) -> None:
     if heard is None or reading.measured_at >= heard.measured_at:
         received = max(reading.received_at, heard.received_at) if heard else reading.received_at
         watch.channels[reading.channel] = Heard(assignment, received, reading.measured_at, reading.value, received)
+    watch.recent.setdefault(reading.channel, Recent()).take(reading.measured_at, reading.value)
     if assignment.quantity is Quantity.AIR_TEMPERATURE and assignment.lot is None:
         _take_air(watch, assignment, reading)
     elif assignment.quantity in TEMPERATURES and assignment.lot is not None:
@@ -175,6 +170,7 @@ def mark_tub(watch: UnitWatch, tub: TubState, at: Instant) -> None:
     else:
         tub.freezing_since = None
     warmest = warmest_c(watch, tub)
+    tub.near_since = near_since(tub.near_since, at, tub.copies.likely_c, watch.limit_c)
     if warmest > watch.limit_c:
         _mark_excursion(watch, at, warmest)
         tub.over_since = tub.over_since if tub.over_since is not None else at
@@ -250,7 +246,11 @@ def conditions(watch: UnitWatch, now: Instant, standing: Collection[str]) -> lis
     """Return what is abnormal in the unit now, given which kinds of alarm already stand (for hysteresis)."""
     found = [_product_warm(watch, now, standing), _air_far_over(watch, now), _freezing(watch, now)]
     found += [_unwatched(watch, now, standing), _silent(watch, now, standing)]
-    return [c for c in found if c is not None]
+    if "warm_level" in standing or found[0] is None:  # where meat passes its limit, that it is close to it says no more
+        levels = [Level(t.lot, t.copies.likely_c, t.near_since, _spoken_at(watch, t, now)) for t in watch.tubs]
+        found.append(warm_level(_about(watch), watch.unit.id, levels))
+    sensors = conditions_of_sensors(_about(watch), watch.unit.id, watch.channels, watch.recent, now, standing)
+    return [*(c for c in found if c is not None), *sensors]
 
 
 def quiet_until(watch: UnitWatch) -> Instant:

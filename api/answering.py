@@ -19,16 +19,22 @@ from api.answers import (
     BatchAnswer,
     BatchSummary,
     ChannelAnswer,
+    CoreLogAnswer,
     CorrectiveActionAnswer,
+    DisposalAnswer,
     EntryAnswer,
     EstimateAnswer,
     EvidenceAnswer,
     FindingAnswer,
     HandReadingAnswer,
+    LabelAnswer,
     PlacementAnswer,
+    PlanChangeAnswer,
+    PointAnswer,
     ProposalAnswer,
     ReadingAnswer,
     SignOffAnswer,
+    SoakAnswer,
     StageAnswer,
     StoppedAnswer,
     UnitAnswer,
@@ -37,6 +43,7 @@ from api.tonight import UnitNow, hold_overs, zone_of
 from collector.batches import Batch
 from collector.events import Draft, Entry, encode
 from collector.kitchen import Alarm, Kitchen, ProposalRecord, SignOffRecord
+from collector.logs import CoreLog
 from collector.sample import Instant, Quality
 from collector.storage import ChannelSeen, Series
 
@@ -162,6 +169,12 @@ def zone_of_batch(kitchen: Kitchen, batch: Batch) -> str:
     return zone_of(kitchen, units[-1] if units else None)
 
 
+def core_log_answer(log: CoreLog) -> CoreLogAnswer:
+    """Return a core log with its points named."""
+    points = [PointAnswer(at=at, core_c=core_c) for at, core_c in log.points]
+    return CoreLogAnswer(stage=log.stage, probe=log.probe, points=points, person=log.person, note=log.note)
+
+
 def batch_answer(kitchen: Kitchen, batch: Batch) -> BatchAnswer:
     """Return everything that is said of one batch."""
     record, stands = kitchen.proposal_of(batch.lot), standing(kitchen, batch.lot)
@@ -174,6 +187,11 @@ def batch_answer(kitchen: Kitchen, batch: Batch) -> BatchAnswer:
         stages=[StageAnswer.model_validate(s) for s in batch.stages],
         hand_readings=[HandReadingAnswer.model_validate(h) for h in batch.hand_readings],
         actions=[CorrectiveActionAnswer.model_validate(a) for a in batch.actions],
+        core_logs=[core_log_answer(log) for log in batch.core_logs],
+        soaks=[SoakAnswer.model_validate(s) for s in batch.soaks],
+        labels=[LabelAnswer.model_validate(label) for label in batch.labels],
+        disposals=[DisposalAnswer.model_validate(d) for d in batch.disposals],
+        plan_changes=[PlanChangeAnswer.model_validate(c) for c in batch.plan_changes],
         proposal=None if record is None else proposal_answer(record, zone),
         may_sign=list(choices(stands)),
         sign_offs=[sign_off_answer(s) for s in kitchen.sign_offs.get(batch.lot, ())],

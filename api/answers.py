@@ -132,6 +132,48 @@ class CorrectiveActionAnswer(Answer):
     food_disposed: str
 
 
+class PointAnswer(Answer):
+    at: Stamp
+    core_c: float
+
+
+class CoreLogAnswer(Answer):
+    stage: str
+    probe: str
+    points: list[PointAnswer]
+    person: str
+    note: str
+
+
+class SoakAnswer(Answer):
+    from_at: Stamp
+    until_at: Stamp
+    water_c: float
+    person: str
+
+
+class LabelAnswer(Answer):
+    words: str
+    cook_before_eating: bool
+    applied_at: Stamp
+    person: str
+
+
+class DisposalAnswer(Answer):
+    mass_kg: float
+    how: str
+    witness: str
+    disposed_at: Stamp
+    person: str
+
+
+class PlanChangeAnswer(Answer):
+    changed_at: Stamp
+    person: str
+    reason: str
+    before: Plan
+
+
 class EvidenceAnswer(Answer):
     from_at: Stamp
     until_at: Stamp
@@ -186,6 +228,11 @@ class BatchAnswer(BatchSummary):
     stages: list[StageAnswer]
     hand_readings: list[HandReadingAnswer]
     actions: list[CorrectiveActionAnswer]
+    core_logs: list[CoreLogAnswer]
+    soaks: list[SoakAnswer]
+    labels: list[LabelAnswer]
+    disposals: list[DisposalAnswer]
+    plan_changes: list[PlanChangeAnswer]
     proposal: ProposalAnswer | None
     may_sign: list[Disposition]
     sign_offs: list[SignOffAnswer]
@@ -259,6 +306,16 @@ class SiteLimitAnswer(Answer):
     in_force: bool
     reason: str
     person: str
+
+
+class CompositionAnswer(Answer):
+    """What a person read on the bag of a lot of curing salt."""
+
+    curing_salt_lot: str
+    nitrite_percent: float
+    nitrate_percent: float
+    person: str
+    confirmed_at: Stamp
 
 
 class PersonAnswer(Answer):

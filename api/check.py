@@ -19,6 +19,7 @@ from collector.line_protocol import MEASUREMENT
 from collector.present import Present
 from collector.readings import Quantity
 from collector.readings_influx import InfluxArchive, Place
+from collector.rota import uncovered
 from collector.sample import Instant
 from collector.settings import BrokerSettings, Settings
 from collector.sqlite import driver
@@ -168,16 +169,18 @@ def kitchen_doubts(kitchen: Kitchen, now: Instant) -> Iterator[Fault]:
             yield Fault(f"unit {unit.id}", what, "assign an air temperature to it")
     if not kitchen.rota:
         yield Fault("rota", "nobody is called when a unit warms", "describe [[rota]] in kitchen.toml")
-    for person, _ in kitchen.rota:
+    for person in dict.fromkeys(step.person for step in kitchen.rota):
         if person not in kitchen.people:
             yield Fault("rota", f"nobody has the id {person}", "describe them under [[person]] in kitchen.toml")
+    for begins, ends in uncovered(kitchen.rota) if kitchen.rota else ():
+        yield Fault("rota", f"nobody is called from {begins} to {ends}", "put somebody on the rota for these hours")
     if kitchen.people and not any("approver" in person.roles for person in kitchen.people.values()):
         yield Fault("people", "nobody may sign a disposition", "give one person the role approver")
 
 
 def _reach_doubts(settings: Settings, kitchen: Kitchen) -> Iterator[Fault]:
     reached = settings.reach_order()
-    for person, _ in kitchen.rota:
+    for person in dict.fromkeys(step.person for step in kitchen.rota):
         if person not in reached:
             mend = "describe [[reach]] for them in curevigil.toml"
             yield Fault(f"rota {person}", "an alarm reaches them by the log alone", mend)

@@ -5,6 +5,7 @@ from importlib.metadata import EntryPoint, entry_points
 import click
 
 from api.apply_command import apply
+from api.brine_command import brine
 from api.call_test_command import call_test
 from api.check_command import check
 from api.lag_command import lag
@@ -12,6 +13,7 @@ from api.read_command import read
 from api.replay_command import replay
 from api.rulebook_command import rulebook
 from api.run_command import run
+from api.salt_command import salt
 
 COMMANDS = "curevigil.commands"
 """The entry-point group of commands that this package may not import (the simulators stand above it)."""
@@ -46,5 +48,5 @@ def main() -> None:
     """
 
 
-for command in (apply, call_test, check, lag, read, replay, rulebook, run):
+for command in (apply, brine, call_test, check, lag, read, replay, rulebook, run, salt):
     main.add_command(command)

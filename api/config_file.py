@@ -6,6 +6,7 @@ from pathlib import Path
 
 import click
 
+from alerts.plan_limits import refusals
 from alerts.rulebook.book import Rulebook
 from alerts.rulebook.shelf import load, names
 from alerts.rulebook.site_limits import limit_fault, with_site_limits
@@ -93,6 +94,7 @@ def law_faults(described: KitchenFile) -> tuple[Fault, ...]:
     return (
         *_own_faults(described, book),
         *_limit_faults(described, with_site_limits(book, own)),
+        *_class_faults(described, book),
         *_row_faults(described),
     )
 
@@ -112,6 +114,14 @@ def _limit_faults(described: KitchenFile, book: Rulebook) -> Iterable[Fault]:
             what = f"{unit.limit_c:g} °C is looser than the rulebook's {lawful.printed}"
             mend = "a unit's own limit is stricter: write a lower one, or leave it out"
             yield described.sheet.fault(("unit", index, "limit_c"), what, mend)
+
+
+def _class_faults(described: KitchenFile, book: Rulebook) -> Iterable[Fault]:
+    for index, batch in enumerate(described.batches):
+        for one in refusals(batch.plan, book):
+            # What was made is brought in as it was made: the rules hold it. A class that is none is a slip of the file.
+            if one.field == "product_class":
+                yield described.sheet.fault(("batch", index, "plan", "product_class"), one.what, one.mend)
 
 
 def _row_faults(described: KitchenFile) -> Iterable[Fault]:

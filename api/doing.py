@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Sequence
 
+from alerts.rulebook.book import Rulebook
 from api.actions.faults import Fault, Faults, Result
 from api.office import Office
 from collector.events import Draft, Entry
@@ -18,6 +19,18 @@ class Refused(Exception):
 
 class NotThere(LookupError):
     """What was asked for does not exist; the words say what."""
+
+
+def book_of(office: Office, kitchen: Kitchen, unit: str | None) -> Rulebook | None:
+    """Return the rulebook of the site that a unit stands at; None where there is none."""
+    site = kitchen.site_of(unit)
+    return None if site is None else office.rulebooks.get(site.authority)
+
+
+def book_for(office: Office, kitchen: Kitchen, lot: str) -> Rulebook | None:
+    """Return the rulebook of the site that a batch was started at; None where there is none."""
+    units = [p.unit for p in kitchen.batches[lot].placements if p.unit is not None] if lot in kitchen.batches else []
+    return book_of(office, kitchen, units[0] if units else None)
 
 
 def do(office: Office, act: Callable[[Kitchen], Result]) -> list[Entry]:

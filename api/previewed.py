@@ -1,5 +1,7 @@
 """What a message would become, in words: for the page and the command that try a mapping. Nothing is kept."""
 
+import re
+from base64 import b64decode
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -14,6 +16,8 @@ DOUBTS = {
     Quality.OUT_OF_RANGE: "outside what can be",
 }
 
+_HEX = re.compile(r"(?:0x)?(?:[0-9A-Fa-f]{2})+")
+_URL_SAFE = str.maketrans("-_", "+/")
 _STATE = "state: kept as it came, from nobody knows when, and no reading"
 _READING = "a reading where the device's own time is believed, and no sign that the sensor lives"
 _IGNORED = "acknowledged and not kept"
@@ -34,6 +38,20 @@ class Preview:
     """Why it cannot be read; the message is then kept as it came."""
     note: str = ""
     """What it is, or would be, as a message that the broker kept and sends again."""
+
+
+def payload_of(text: str, topic: str, sources: Sequence[Source]) -> bytes | Refusal:
+    """Return the bytes that a pasted message stands for: as typed, or where CBOR is expected from hex or Base64."""
+    source = source_of(topic, sources)
+    if source is None or source.encoding == "json":
+        return text.encode("utf-8", "replace")
+    digits = "".join(text.split())
+    try:
+        if _HEX.fullmatch(digits):
+            return bytes.fromhex(digits.removeprefix("0x"))
+        return b64decode(digits.translate(_URL_SAFE) + "=" * (-len(digits) % 4), validate=True)
+    except ValueError:
+        return Refusal("not_bytes", "the messages of this source are CBOR: paste it as hex or as Base64")
 
 
 def previewed(message: Message, sources: Sequence[Source]) -> Preview:

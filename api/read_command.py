@@ -8,9 +8,9 @@ from pathlib import Path
 import click
 
 from api.config_file import read_settings, read_text, refuse
-from api.previewed import previewed
-from collector.message import Source
-from collector.sample import Message
+from api.previewed import payload_of, previewed
+from collector.message import Source, source_of
+from collector.sample import Message, Refusal
 from collector.settings_sources import MappingFile, read_mapping
 
 
@@ -32,9 +32,12 @@ def _sources(mapping: Path | None, config: Path | None) -> Sequence[Source]:
 @click.option("--retained", is_flag=True, help="As the broker sends a message that it kept.")
 @click.argument("message", required=False)
 def read(mapping: Path | None, config: Path | None, topic: str, retained: bool, message: str | None) -> None:
-    """Print what MESSAGE (or standard input) would become: readings, or why it cannot be read; nothing is kept."""
+    """Print what MESSAGE (or standard input) would become: readings, or why it cannot be read; nothing is kept.
+
+    Where the source is CBOR, MESSAGE is hex or Base64; standard input is always taken byte by byte.
+    """
     sources = _sources(mapping, config)
-    payload = message.encode("utf-8", "surrogateescape") if message is not None else _piped()
+    payload = _piped() if message is None else _typed(message, topic, sources)
     found = previewed(Message(topic, payload, round(time.time(), 3), retained), sources)
     for line in found.lines:
         click.echo(line)
@@ -43,6 +46,16 @@ def read(mapping: Path | None, config: Path | None, topic: str, retained: bool, 
     if not found.lines:
         click.echo("No reading." if retained else "It can be read, and holds no value.")
     click.echo(found.note)
+
+
+def _typed(message: str, topic: str, sources: Sequence[Source]) -> bytes:
+    source = source_of(topic, sources)
+    if source is None or source.encoding == "json":
+        return message.encode("utf-8", "surrogateescape")
+    payload = payload_of(message, topic, sources)
+    if isinstance(payload, Refusal):
+        raise click.UsageError(payload.reason)
+    return payload
 
 
 def _piped() -> bytes:

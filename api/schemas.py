@@ -94,6 +94,11 @@ Role = Literal["operator", "approver", "admin"]
 Meat = Literal["pork", "beef", "lamb", "poultry", "game", "offal"]
 
 
+def read_opened(value: object) -> object:
+    """Return whether the inside was opened, from the words of a form; anything else as it is."""
+    return {"whole": False, "opened": True}.get(value, value) if isinstance(value, str) else value
+
+
 def loosely(kind: Any) -> Any:
     """Return a type that is taken from JSON's own kinds: an enumeration from its text, a tuple from a list."""
     return Annotated[kind, Field(strict=False)]
@@ -155,6 +160,7 @@ class PlanRequest(Request):
     parasite_control: Literal["", "freezing", "tested carcass", "published cure", "officially tested meat"] = ""
     controlling_factor: Short = ""
     windows: Annotated[tuple[WindowRequest, ...], Field(strict=False, max_length=20)] = ()
+    opened: Annotated[bool | None, BeforeValidator(read_opened)] = None
 
 
 class AsMadeRequest(Request):
@@ -203,6 +209,14 @@ class CorrectAsMade(Request):
 
     as_made: AsMadeRequest
     reason: Words
+
+
+class ConfirmComposition(Request):
+    """What a person read on the bag of a lot of curing salt."""
+
+    curing_salt_lot: Name
+    nitrite_percent: Figure
+    nitrate_percent: Figure = 0.0
 
 
 class MoveTub(Request):

@@ -126,7 +126,7 @@ class Works:
         )
 
     def rulebook(self, kitchen: Kitchen, unit: str | None = None) -> Rulebook:
-        """Return the rulebook of a unit's site, else of the first one, with its own limits; US while none is described."""
+        """Return the rulebook of a unit's site, else of the first one, with its own limits; US while there is none."""
         site = kitchen.site_of(unit) or next(iter(kitchen.sites.values()), None)
         return with_site_limits(load(site.authority if site is not None else "US"), kitchen.site_limits)
 

@@ -124,6 +124,8 @@ class Plan:
     controlling_factor: str = ""
     """What holds botulinum back in a sealed pack throughout, with its source; empty for nothing."""
     windows: tuple[StageWindow, ...] = ()
+    opened: bool | None = None
+    """Whether the inside was opened: needled, jointed, boned and rolled; None where nobody has said."""
 
 
 @dataclass(frozen=True, slots=True)

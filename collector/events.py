@@ -6,7 +6,6 @@ version ever released.
 """
 
 import json
-from collections.abc import Callable
 from dataclasses import dataclass, fields
 from functools import cache
 from typing import Any, TypeAlias, get_args
@@ -22,8 +21,10 @@ from collector.batches import (
     Stage,
 )
 from collector.events_making import Making
+from collector.events_versions import NEWER, STEPS
 from collector.findings import Condition, Proposal, SignOff
 from collector.readings import Assignment, Site, Unit
+from collector.rota import RotaStep
 from collector.sample import Instant
 
 
@@ -68,9 +69,9 @@ class PersonDescribed:
 
 @dataclass(frozen=True, slots=True)
 class RotaDescribed:
-    """Who is told, in which order: the person of step n after `after_s` seconds without an answer."""
+    """Who is told, in which order and at which hours; hours are those of the site whose alarm it is."""
 
-    steps: tuple[tuple[str, float], ...]
+    steps: tuple[RotaStep, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -264,31 +265,8 @@ Event: TypeAlias = (
 )
 
 KINDS: dict[str, type[Any]] = {kind.__name__: kind for kind in get_args(Event)}
-VERSIONS: dict[str, int] = dict.fromkeys(KINDS, 1) | {
-    "BatchStarted": 2,
-    "AsMadeCorrected": 2,
-    "HandReadingEntered": 2,
-    "AlarmTold": 2,
-}
-
-
-def _what_is_missing_was_not_entered(body: dict[str, Any]) -> dict[str, Any]:
-    # Later versions only added fields, each with a default that says so.
-    return body
-
-
-def _told_with_state(body: dict[str, Any]) -> dict[str, Any]:
-    rest = {name: value for name, value in body.items() if name != "accepted"}
-    return {**rest, "state": "accepted" if body["accepted"] else "failed"}
-
-
-UP_CASTERS: dict[tuple[str, int], Callable[[dict[str, Any]], dict[str, Any]]] = {
-    ("BatchStarted", 1): _what_is_missing_was_not_entered,
-    ("AsMadeCorrected", 1): _what_is_missing_was_not_entered,
-    ("HandReadingEntered", 1): _what_is_missing_was_not_entered,
-    ("AlarmTold", 1): _told_with_state,
-}
-"""From (kind, version) to a function that turns that version's body into the next one's."""
+VERSIONS: dict[str, int] = dict.fromkeys(KINDS, 1) | NEWER
+UP_CASTERS = STEPS
 
 
 @dataclass(frozen=True, slots=True)

@@ -95,7 +95,9 @@ def _placement_corrected(k: Kitchen, entry: e.Entry, event: e.PlacementCorrected
 
 def _hand_reading_entered(k: Kitchen, entry: e.Entry, event: e.HandReadingEntered) -> Kitchen:
     lot = event.reading.lot
-    if lot is None or lot not in k.batches:
+    if lot is None:
+        return replace(k, unit_readings=(*k.unit_readings, event.reading))
+    if lot not in k.batches:
         return k
     return _change_batch(k, lot, lambda b: replace(b, hand_readings=(*b.hand_readings, event.reading)))
 
@@ -126,7 +128,7 @@ def _alarm_raised(k: Kitchen, entry: e.Entry, event: e.AlarmRaised) -> Kitchen:
 
 def _alarm_changed(k: Kitchen, entry: e.Entry, event: e.AlarmChanged) -> Kitchen:
     alarm = k.alarms[event.alarm]
-    return _keep_alarm(k, replace(alarm, condition=event.condition, changes=alarm.changes + 1))
+    return _keep_alarm(k, replace(alarm, condition=event.condition, changes=alarm.changes + 1, changed_at=entry.at))
 
 
 def _alarm_acknowledged(k: Kitchen, entry: e.Entry, event: e.AlarmAcknowledged) -> Kitchen:

@@ -4,10 +4,11 @@ from dataclasses import dataclass, field
 
 from collector import events as e
 from collector import events_making as m
-from collector.batches import Batch
+from collector.batches import Batch, HandReading
 from collector.findings import Condition, Disposition, Proposal, SignOff
 from collector.logs import Calibration, Composition, ShiftNote, UnderTest
 from collector.readings import Assignment, Site, Unit
+from collector.rota import RotaStep
 from collector.sample import Instant
 
 
@@ -59,6 +60,8 @@ class Alarm:
     condition: Condition
     raised_at: Instant
     changes: int = 0
+    changed_at: Instant | None = None
+    """When it last became something that must be told anew."""
     acknowledged_at: Instant | None = None
     acknowledged_by: str = ""
     answer: str = ""
@@ -127,7 +130,7 @@ class Kitchen:
     assignments: tuple[Assignment, ...] = ()
     """The same as readings are judged by it: errors that a check found are taken off, time under test is left out."""
     people: dict[str, Person] = field(default_factory=dict)
-    rota: tuple[tuple[str, float], ...] = ()
+    rota: tuple[RotaStep, ...] = ()
     confirmed: dict[tuple[str, str], e.RowConfirmed] = field(default_factory=dict)
     site_limits: dict[str, m.SiteLimitSet] = field(default_factory=dict)
     """The site's own limits, by the id of the limit."""
@@ -144,6 +147,8 @@ class Kitchen:
     calibrations: tuple[Calibration, ...] = ()
     """Every comparison of an instrument with a reference, in the order in which they were entered."""
     under_test: tuple[UnderTest, ...] = ()
+    unit_readings: tuple[HandReading, ...] = ()
+    """What was measured by hand in a unit, and belongs to no batch."""
     notes: tuple[ShiftNote, ...] = ()
 
     def assigned(self, channel: str, at: Instant) -> Assignment | None:

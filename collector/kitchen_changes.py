@@ -30,6 +30,7 @@ from collector.events import (
 from collector.kitchen import Kitchen
 from collector.kitchen_file import DescribedBatch, KitchenFile
 from collector.readings import Assignment
+from collector.rota import RotaStep, hours_text
 from collector.sample import Instant
 from collector.toml_faults import Fault, in_order
 from collector.toml_lines import Place
@@ -94,7 +95,7 @@ def _descriptions(kitchen: Kitchen, described: KitchenFile, now: Instant) -> Ite
             event = PersonDescribed(who.id, who.name, who.roles)
             yield Change(now, event, f"person {who.id}: {_differences(kitchen.people.get(who.id), who)}")
     if described.rota and kitchen.rota != described.rota:
-        steps = ", then ".join(f"{person} after {after_s / 60:g} min" for person, after_s in described.rota)
+        steps = ", then ".join(_called(step) for step in described.rota)
         yield Change(now, RotaDescribed(described.rota), f"rota: {steps}")
     for row in dict.fromkeys(described.confirmed):
         if (row.rulebook, row.row) not in kitchen.confirmed:
@@ -329,6 +330,11 @@ def _listed(names: Iterable[str]) -> str:
     return ", ".join(sorted(names)) or "none"
 
 
+def _called(step: RotaStep) -> str:
+    hours = f" ({hours_text(step)})" if step.limited else ""
+    return f"{step.person} after {step.after_s / 60:g} min{hours}"
+
+
 def _unit_names(described: KitchenFile) -> Iterator[tuple[Place, str]]:
     for index, one in enumerate(described.assignments):
         yield ("channel", index, "unit"), one.unit
@@ -339,8 +345,8 @@ def _unit_names(described: KitchenFile) -> Iterator[tuple[Place, str]]:
 
 
 def _person_names(described: KitchenFile) -> Iterator[tuple[Place, str]]:
-    for index, (person, _) in enumerate(described.rota):
-        yield ("rota", index, "person"), person
+    for index, step in enumerate(described.rota):
+        yield ("rota", index, "person"), step.person
     for index, table in enumerate(described.sheet.values.get("confirmed", [])):
         yield ("confirmed", index, "person"), table["person"]
     for index, own in enumerate(described.own_limits):

@@ -12,8 +12,9 @@ from collector.batches import AsMade, HandReading, Placement, Plan, Stage, place
 from collector.events import RowConfirmed
 from collector.events_making import SiteLimitSet
 from collector.kitchen import Person
-from collector.kitchen_tables import MINUTE_S, BatchTable, HandReadingTable, KitchenTables
+from collector.kitchen_tables import BatchTable, HandReadingTable, KitchenTables
 from collector.readings import Assignment, Site, Unit
+from collector.rota import RotaStep, overlap, uncovered
 from collector.sample import Instant
 from collector.toml_faults import Fault, Sheet, in_order, model_faults, read_sheet
 from collector.toml_lines import Place
@@ -54,7 +55,7 @@ class KitchenFile:
     units: tuple[Unit, ...]
     assignments: tuple[Assignment, ...]
     people: tuple[Person, ...]
-    rota: tuple[tuple[str, float], ...]
+    rota: tuple[RotaStep, ...]
     confirmed: tuple[RowConfirmed, ...]
     own_limits: tuple[SiteLimitSet, ...]
     batches: tuple[DescribedBatch, ...]
@@ -91,7 +92,7 @@ def _made(tables: KitchenTables, sheet: Sheet) -> KitchenFile:
         tuple(unit.made(tables.site.id) for unit in tables.units),
         tuple(channel.made() for channel in tables.channels),
         tuple(Person(person.id, person.name, person.roles) for person in tables.people),
-        tuple((step.person, step.after_minutes * MINUTE_S) for step in tables.rota),
+        tuple(step.made() for step in tables.rota),
         tuple(RowConfirmed(c.rulebook, row, c.document, c.person) for c in tables.confirmed for row in c.rows),
         tuple(SiteLimitSet(own.limit, own.value, own.reason, own.person) for own in tables.own_limits),
         tuple(_made_batch(batch) for batch in tables.batches),
@@ -149,13 +150,27 @@ def _overlap(from_a: Instant, until_a: Instant | None, from_b: Instant, until_b:
 
 
 def _rota_faults(tables: KitchenTables, sheet: Sheet) -> Iterable[Fault]:
-    steps = tables.rota
+    steps, halves = [step.made() for step in tables.rota], False
     for index, step in enumerate(steps):
-        if any(step.person == other.person for other in steps[:index]):
-            yield sheet.fault(("rota", index, "person"), f"{step.person} stands on the rota twice", "keep one")
-        if index and step.after_minutes < steps[index - 1].after_minutes:
+        if bool(step.from_time) != bool(step.until_time):
+            missing, halves = "until" if step.from_time else "from", True
+            yield sheet.fault(("rota", index, missing), "hours have a beginning and an end", f"add {missing}")
+        elif step.from_time and step.from_time == step.until_time:
+            what = "these hours end as they begin"
+            yield sheet.fault(("rota", index, "until"), what, "leave from and until out for the whole day")
+    if halves:
+        return
+    for index, step in enumerate(steps):
+        before = [other for other in steps[:index] if overlap(step, other)]
+        if any(step.person == other.person for other in before):
+            what = f"{step.person} stands on the rota twice at the same hours"
+            yield sheet.fault(("rota", index, "person"), what, "keep one, or part their hours")
+        if any(step.after_s < other.after_s for other in before):
             what = "this step comes before the one above it"
             yield sheet.fault(("rota", index, "after_minutes"), what, "write the rota in the order of its minutes")
+    for begins, ends in uncovered(steps) if steps else ():
+        what = f"nobody is called from {begins} to {ends}"
+        yield sheet.fault(("rota", len(steps) - 1, "person"), what, "put somebody on the rota for these hours")
 
 
 def _batch_faults(batch: BatchTable, place: Place, sheet: Sheet) -> Iterable[Fault]:

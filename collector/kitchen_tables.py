@@ -9,6 +9,7 @@ from collector.batches import AsMade, HandReading, Method, Packing, Placement, P
 from collector.formats.names import channel_refusal
 from collector.formats.times import zone_named
 from collector.readings import Assignment, Quantity, Site, Unit
+from collector.rota import DAYS, RotaStep
 from collector.sample import Instant, Refusal
 from collector.toml_faults import Table, refuse, shown
 
@@ -42,12 +43,26 @@ def _zone(value: str) -> str:
     return value
 
 
+def _wall(one: str) -> str:
+    hour, colon, minute = one.partition(":")
+    figures = len(hour) == len(minute) == 2 and f"{hour}{minute}".isascii() and f"{hour}{minute}".isdigit()
+    if not (colon and figures and hour < "24" and minute < "60"):
+        refuse(f"{shown(one)} is no time of day", 'write it as "07:00"')
+    return one
+
+
+def _days(value: tuple[str, ...]) -> tuple[str, ...]:
+    for one in value:
+        if one not in DAYS:
+            refuse(f"{shown(one)} is no day of the week", "write mon, tue, wed, thu, fri, sat or sun")
+    if len(set(value)) < len(value):
+        refuse("a day stands here twice", "name each once")
+    return tuple(sorted(value, key=DAYS.index))
+
+
 def _checks(value: tuple[str, ...]) -> tuple[str, ...]:
     for one in value:
-        hour, colon, minute = one.partition(":")
-        figures = len(hour) == len(minute) == 2 and f"{hour}{minute}".isascii() and f"{hour}{minute}".isdigit()
-        if not (colon and figures and hour < "24" and minute < "60"):
-            refuse(f"{shown(one)} is no time of day", 'write it as "07:00"')
+        _wall(one)
     if not value or list(value) != sorted(set(value)):
         refuse("the checks of a day stand in no order", "name at least one, each once, the earliest first")
     return value
@@ -161,6 +176,14 @@ class RotaTable(Table):
 
     person: Id = Field(description="the id of a person")
     after_minutes: float = Field(ge=0.0, le=1440.0, description="minutes without an answer before this person is told")
+    from_time: Annotated[str, AfterValidator(_wall)] | None = Field(default=None, alias="from")
+    until_time: Annotated[str, AfterValidator(_wall)] | None = Field(default=None, alias="until")
+    days: Annotated[tuple[str, ...], Field(strict=False), AfterValidator(_days)] = ()
+
+    def made(self) -> RotaStep:
+        """Return the step."""
+        after_s = self.after_minutes * MINUTE_S
+        return RotaStep(self.person, after_s, self.from_time or "", self.until_time or "", self.days)
 
 
 class ConfirmedTable(Table):
@@ -236,6 +259,7 @@ class PlanTable(Table):
     parasite_control: Parasites = ""
     controlling_factor: Words = ""
     windows: Annotated[tuple[WindowTable, ...], Field(strict=False)] = Field(default=(), alias="window")
+    opened: bool | None = None
 
     def made(self) -> Plan:
         """Return the plan, spans in seconds."""

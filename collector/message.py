@@ -5,10 +5,10 @@ This is also all that a sender needs to know of us: `senml_payload` writes what 
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import Literal, TypeAlias, get_args
+from typing import Literal, TypeAlias, TypedDict, get_args
 
 from collector.formats import mapped, mapping, names, plain, senml, units
-from collector.formats.mapping import Mapping, Measurement
+from collector.formats.mapping import ENCODINGS, Encoding, Mapping, Measurement
 from collector.formats.plain import PlainNumber
 from collector.sample import Instant, Message, Quality, Refusal, Sample
 
@@ -44,6 +44,11 @@ RETAINED: tuple[str, ...] = get_args(Retained)
 senml_payload = senml.payload_of
 
 
+class _Given(TypedDict):
+    encoding: Encoding
+    fault_values_c: tuple[float, ...]
+
+
 @dataclass(frozen=True, slots=True)
 class Source:
     """Messages of one kind: the topics they come on, and how their payloads are read."""
@@ -58,6 +63,8 @@ class Source:
     fault_values_c: tuple[float, ...] = units.PROBE_FAULT_VALUES_C
     """Temperatures that its sensors send when they have none; empty where each of them may be measured. [°C]"""
     retained: Retained = "state"
+    encoding: Encoding = "json"
+    """How `senml` and `mapped` payloads are written; a plain number is text."""
     """`state`: kept, and no reading. `reading`: one, where the device's own time is believed. `ignore`: not kept."""
 
 
@@ -81,6 +88,10 @@ def source_faults(source: Source) -> tuple[str, ...]:
         found += mapping.faults(source.mapping, captured)
     if source.plain is not None:
         found += plain.faults(source.plain, captured)
+    if source.encoding not in ENCODINGS:
+        found.append(f"encoding {source.encoding!a}: use one of {', '.join(ENCODINGS)}")
+    if source.encoding != "json" and source.format == "plain":
+        found.append('encoding: a plain number is text; leave it out, or use mapped with the pointer "" to the value')
     if source.retained not in RETAINED:
         found.append(f"retained {source.retained!a}: use one of {', '.join(RETAINED)}")
     if source.retained == "reading" and not _gives_times(source):
@@ -163,14 +174,16 @@ def believed_time(device_at: Instant | None, received_at: Instant) -> tuple[Inst
 
 
 def _read(message: Message, source: Source, captured: dict[str, str]) -> tuple[Sample, ...] | Refusal:
-    fault_values_c = source.fault_values_c
+    given: _Given = {"encoding": source.encoding, "fault_values_c": source.fault_values_c}
     match source:
         case Source(format="senml"):
-            return senml.read(message.payload, message.received_at, fault_values_c=fault_values_c)
+            return senml.read(message.payload, message.received_at, **given)
         case Source(format="mapped", mapping=Mapping() as described):
-            return mapped.read(message.payload, described, captured, message.received_at, fault_values_c=fault_values_c)
+            return mapped.read(message.payload, described, captured, message.received_at, **given)
         case Source(format="plain", plain=PlainNumber() as described_number):
-            return plain.read(message.payload, described_number, message.topic, captured, fault_values_c=fault_values_c)
+            return plain.read(
+                message.payload, described_number, message.topic, captured, fault_values_c=source.fault_values_c
+            )
     return Refusal("bad_source", "the source that takes this topic has no description; mend the settings")
 
 

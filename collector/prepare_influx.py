@@ -1,7 +1,7 @@
 """Makes what InfluxDB needs before it is fed: bucket, retention, and a thinned copy for the long view.
 
-Tried with 1.8.10 in the tests (database, retention policies, continuous query), and once by hand with 2.7.12 (buckets,
-mapping, task).
+Tried in the tests with 1.8.10 (database, retention policies, continuous query), and with 2.7.12 where one is at hand
+(buckets, mapping, task).
 """
 
 from typing import Any
@@ -113,12 +113,13 @@ def _prepare_2(archive: InfluxArchive, keep_days: int, found: str) -> list[str]:
             "default": True,
         }
         archive.call("POST", "/api/v2/dbrps", (), mapped)
-    if not archive.call("GET", "/api/v2/tasks", [("orgID", org), ("name", SUMMARY)]).get("tasks"):
-        archive.call("POST", "/api/v2/tasks", (), {"orgID": org, "flux": _flux(place.bucket, long)})
+    task = f"{SUMMARY} {place.bucket}"
+    if not archive.call("GET", "/api/v2/tasks", [("orgID", org), ("name", task)]).get("tasks"):
+        archive.call("POST", "/api/v2/tasks", (), {"orgID": org, "flux": _flux(task, place.bucket, long)})
     return [
         f"InfluxDB {found} at {place.url}",
         f"bucket {place.bucket} ({_kept(keep_days)}), readable as database {place.database}",
-        f"a task {SUMMARY} that thins it out into {long}",
+        f"a task {task} that thins it out into {long}",
     ]
 
 
@@ -142,14 +143,17 @@ def _bucket(archive: InfluxArchive, org: str, name: str, keep_days: int) -> str:
     return str(made["id"])
 
 
-def _flux(bucket: str, long: str) -> str:
+def _flux(task: str, bucket: str, long: str) -> str:
+    # Several kitchens may share an organisation, so the task is named after the bucket that it thins out.
     tables = [
         f"readings |> aggregateWindow(every: {EVERY}, fn: {name}, createEmpty: false) |> toFloat()"
+        # The smallest and the largest are rows as they stood, with tags that a mean has not: a series each, unless cut.
+        ' |> keep(columns: ["_time", "_value", "channel"])'
         f' |> set(key: "_field", value: "{name}")'
         for name in FIGURES
     ]
     return (
-        f'option task = {{name: "{SUMMARY}", every: {EVERY}}}\n'
+        f'option task = {{name: "{task}", every: {EVERY}}}\n'
         f'readings = from(bucket: "{bucket}") |> range(start: -{REACH})'
         f' |> filter(fn: (r) => r._measurement == "{MEASUREMENT}" and r._field == "value")'
         ' |> group(columns: ["channel", "_measurement", "_field"])\n'

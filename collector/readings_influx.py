@@ -1,6 +1,7 @@
 """Readings in InfluxDB: written as line protocol in calls of our own, read back through its `/query`.
 
-Tried with 1.8.10 (its v2 write API, token `user:password`, bucket `database/retention`). With 2.7.12 once, by hand.
+Tried with 1.8.10 (its v2 write API, token `user:password`, bucket `database/retention`), and with 2.7.12 where
+one is at hand.
 """
 
 import json
@@ -41,7 +42,7 @@ ANSWER_MS = 30_000
 ACCESS = frozenset({401, 403, 404})
 CONTENT = frozenset({400, 413, 422})
 MENDS = {
-    401: "mend [influx] token: it is not known there (InfluxDB 1.8 takes user:password)",
+    401: "mend [influx] token: it is not known there (InfluxDB 1.8 takes user:password, 2.x a token without a colon)",
     403: "give the token the right to read and write this bucket",
     404: "create the bucket: `curevigil check --prepare`",
 }

@@ -6,8 +6,8 @@ from typing import Annotated, Literal
 from pydantic import Field, ValidationError
 
 from collector import message
+from collector.formats.mapping import Encoding, Measurement
 from collector.formats.mapping import Mapping as Described
-from collector.formats.mapping import Measurement
 from collector.formats.plain import PlainNumber
 from collector.formats.strict_json import quoted
 from collector.formats.times import TimeFormat
@@ -56,6 +56,7 @@ class SourceSettings(Table):
     decimal_comma: bool | None = None
     each: str | None = None
     fault_values_c: Annotated[tuple[float, ...], Field(strict=False)] = PROBE_FAULT_VALUES_C
+    encoding: Encoding = "json"
     retained: Retained = "state"
     measurements: Annotated[tuple[MeasurementSettings, ...], Field(strict=False)] = Field(
         default=(), alias="measurement"
@@ -72,6 +73,7 @@ class SourceSettings(Table):
             number if self.format == "plain" else None,
             self.fault_values_c,
             self.retained,
+            self.encoding,
         )
 
 

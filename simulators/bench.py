@@ -18,6 +18,7 @@ from simulators.bench_broker import mosquitto_at
 from simulators.bench_influx import influx
 from simulators.bench_ingest import catchup, ingest
 from simulators.bench_judge import judge
+from simulators.bench_nights import alarms
 from simulators.bench_row import INDENT, Row, Unmeasured, figure, head, unmeasured
 from simulators.bench_run import memory, start
 from simulators.bench_store import archive
@@ -136,7 +137,7 @@ def closing_line(rows: Sequence[Row], missing: int, took_s: float) -> str:
     )
 
 
-@click.command()
+@click.group(invoke_without_command=True)
 @click.option("--only", callback=_chosen, help=f"Some lines only, with commas: {', '.join(LINES)}.")
 @click.option("--scale", type=click.FloatRange(0.001, 10.0), default=1.0, help="Share of the usual amount of work.")
 @click.option(
@@ -150,6 +151,8 @@ def bench(context: click.Context, only: list[str], scale: float, mosquitto: Path
 
     A budget that is not kept is said and ends nothing: only what could not be measured at all makes the exit code 1.
     """
+    if context.invoked_subcommand is not None:
+        return
     begun, rows, missing = time.perf_counter(), list[Row](), 0
     for fact in machine():
         click.echo(fact)
@@ -163,3 +166,6 @@ def bench(context: click.Context, only: list[str], scale: float, mosquitto: Path
                 missing += 1
     click.echo(closing_line(rows, missing, time.perf_counter() - begun))
     context.exit(1 if missing else 0)
+
+
+bench.add_command(alarms)

@@ -14,7 +14,7 @@ from typing import NoReturn
 import pytest
 from hypothesis import HealthCheck, settings
 
-from simulators.influx_server import HOW, InfluxServer, influxd_at
+from simulators.influx_server import HOW, HOW_2, InfluxServer, InfluxServer2, influxd2_at, influxd_at
 
 ROOT = Path(__file__).resolve().parents[1]
 KINDS = ("unit", "published", "properties", "contract", "integration", "faults", "browser", "ourselves", "examples")
@@ -227,12 +227,12 @@ def mosquitto(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Mosquitto]:
     broker.kill()
 
 
-def influx_in(folder: Path) -> Iterator[InfluxServer]:
-    """Yield a running InfluxDB with its files in a folder."""
-    program = influxd_at()
+def influx_in(folder: Path, line: str = "1.8") -> Iterator[InfluxServer]:
+    """Yield a running InfluxDB of one line, 1.8 or 2.x, with its files in a folder."""
+    program, name, how = (influxd_at(), "influxd", HOW) if line == "1.8" else (influxd2_at(), "influxd2", HOW_2)
     if program is None:
-        without("influxd", HOW)
-    server = InfluxServer(program, folder)
+        without(name, how)
+    server = (InfluxServer if line == "1.8" else InfluxServer2)(program, folder)
     server.start()
     yield server
     server.kill()
@@ -244,7 +244,13 @@ def influx(tmp_path_factory: pytest.TempPathFactory) -> Iterator[InfluxServer]:
     yield from influx_in(tmp_path_factory.mktemp("influx"))
 
 
-@pytest.fixture
-def own_influx(tmp_path_factory: pytest.TempPathFactory) -> Iterator[InfluxServer]:
-    """A running InfluxDB 1.8 of this test's own, to be stopped, killed and started again."""
-    yield from influx_in(tmp_path_factory.mktemp("influx"))
+@pytest.fixture(scope="session")
+def influx2(tmp_path_factory: pytest.TempPathFactory) -> Iterator[InfluxServer]:
+    """A running InfluxDB 2.x shared by the tests, each of which takes a bucket of its own."""
+    yield from influx_in(tmp_path_factory.mktemp("influx2"), "2.x")
+
+
+@pytest.fixture(params=["1.8", "2.x"])
+def own_influx(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> Iterator[InfluxServer]:
+    """A running InfluxDB of this test's own, to be stopped, killed and started again."""
+    yield from influx_in(tmp_path_factory.mktemp("influx"), request.param)

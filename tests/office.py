@@ -17,6 +17,7 @@ from collector.health import Part, State
 from collector.kitchen import Kitchen
 from collector.present import Present
 from collector.readings import Assignment, Quantity, Reading, Site, Unit
+from collector.rota import RotaStep
 from collector.sample import Message
 from collector.storage import Arrival, MemoryJournal, MemoryReadings, MemoryWorking
 
@@ -40,13 +41,16 @@ def plan(name: str, meat: str, cut: str, days: float, packing: Packing = Packing
     wet = packing is Packing.UNDER_BRINE
     return Plan(
         name, meat, cut, Method.IMMERSION if wet else Method.DRY_BY_WEIGHT, packing, Route.COOKED, days * DAY, 55.0,
-        meat_kg=3.0, water_kg=3.0 if wet else 0.0, salt_kg=0.3, sugar_kg=0.1, curing_salt_kg=0.09, nitrite_percent=6.25,
+        meat_kg=3.0, water_kg=3.0 if wet else 0.0, salt_kg=0.3, sugar_kg=0.1, curing_salt_kg=0.019 if wet else 0.009,
+        nitrite_percent=6.25, nitrate_percent=0.0, product_class="immersed" if wet else "bacon.dry",
     )  # fmt: skip
 
 
 def sheet(brine_c: float | None = 3.8) -> AsMade:
+    wet = brine_c is not None
     return AsMade(
-        3.05, 3.0, 0.3, 0.1, 0.09, "CS-0412", 6.25, brine_c, 3.1, "bench scale 2, 1 g", ("HF-2209",),
+        3.05, 3.0 if wet else None, 0.3, 0.1, 0.019 if wet else 0.009, "CS-0412", 6.25, brine_c, 3.1,
+        "bench scale 2, 1 g", ("HF-2209",), 0.0,
     )  # fmt: skip
 
 
@@ -61,6 +65,8 @@ WARM = finding(
     {"tub": "1", "limit_c": 5.0, "minutes": 270.0, "peak_c": 7.4, "warm_line_c": 10.0, "warm_minutes": 0.0,
      "excursions": 1, "house": "4 h"},
 )  # fmt: skip
+SHOWN = finding("e-11 cure", Outcome.WITHIN, Tier.NONE, "e-11 cure counted", {"blocks": 0})
+NO_COOK = finding("e-11 cook", Outcome.CANNOT_TELL, Tier.NONE, "e-11 cook missing", {"blocks": 1})
 COLD = finding(
     "e-5", Outcome.OUTSIDE, Tier.EXTEND, "e-5 extend",
     {"tub": "2", "lost_minutes": 810.0, "lowest_c": -1.9, "new_end_at": NOW + 4 * DAY},
@@ -68,13 +74,12 @@ COLD = finding(
 
 
 def proposal(lot: str, disposition: Disposition, *findings: Finding) -> Proposal:
-    holds = disposition in (Disposition.HOLD, Disposition.REJECT)
     return Proposal(
         lot, disposition, findings, NOW - 60.0, "US 2026.1", "curevigil 0.1",
         add_s=48_600.0 if disposition is Disposition.EXTEND else 0.0,
         new_end_at=NOW + 4 * DAY if disposition is Disposition.EXTEND else None,
         decide_by_at=NOW + DAY if disposition is Disposition.HOLD else None,
-        blocks_release=holds,
+        blocks_release=disposition is not Disposition.RELEASE,
     )  # fmt: skip
 
 
@@ -112,7 +117,7 @@ def drafts() -> list[Draft]:
         *((begin, "system", e.UnitDescribed(unit)) for unit in units),
         *((begin, "system", e.ChannelAssigned(one)) for one in assigned),
         *((begin, "system", e.PersonDescribed(*one)) for one in people),
-        (begin, "system", e.RotaDescribed((("bo", 0.0), ("ada", 600.0)))),
+        (begin, "system", e.RotaDescribed((RotaStep("bo", 0.0), RotaStep("ada", 600.0)))),
         *batches(),
         (NOW - 3600.0, "rules", e.ProposalMade(proposal("BRISKET-14", Disposition.HOLD, WARM))),
         (NOW - 3600.0, "rules", e.ProposalMade(proposal("HAM-31", Disposition.EXTEND, WITHIN, COLD))),

@@ -40,7 +40,7 @@ PURE_MAY_IMPORT = {
     "heapq", "hmac", "html", "io.BytesIO", "io.StringIO", "ipaddress", "itertools", "json", "math", "numbers",
     "operator", "random.Random", "re", "statistics", "string", "struct", "textwrap", "tomllib", "types", "typing",
     "unicodedata", "urllib.parse", "zlib", "zoneinfo",
-    "annotated_types", "numpy", "pydantic", "pydantic_core", "typing_extensions",
+    "annotated_types", "cbor2", "numpy", "pydantic", "pydantic_core", "typing_extensions",
 }  # fmt: skip
 READS_THE_CLOCK = {"now", "today", "utcnow"}
 READS_OR_WRITES = {"read_text", "read_bytes", "write_text", "write_bytes", "fromfile", "tofile", "memmap", "loadtxt"}
@@ -65,6 +65,7 @@ IMPORT_SITES = {
     "vl_convert": {"api/chart_bundle.py"},
     "argon2": {"api/auth/*.py"},
     "apprise": {"alerts/channels/apprise_way.py"},
+    "cbor2": {"collector/formats/strict_cbor.py"},
     "smtplib": {"alerts/channels/email.py"},
 }
 """The one place for each library that reaches the world; its exceptions are turned into ours there."""

@@ -41,6 +41,8 @@ def command_faults(typed: str) -> list[str]:
     context = click.Context(main, info_name="curevigil")
     words = shlex.split(typed)
     while isinstance(command, click.Group):
+        if command.invoke_without_command and (not words or words[0].startswith("-")):
+            break
         name = words.pop(0) if words else ""
         below = command.get_command(context, name)
         if below is None:

@@ -3,7 +3,6 @@
 import math
 from collections.abc import Mapping
 from dataclasses import replace
-from fnmatch import fnmatchcase
 from types import MappingProxyType
 
 from alerts.rulebook.book import Limit, Rulebook
@@ -51,7 +50,14 @@ COLDEST_C, WARMEST_C = -30.0, 100.0
 
 
 def _matches(limit: str, patterns: tuple[str, ...]) -> bool:
-    return any(fnmatchcase(limit, pattern) for pattern in patterns)
+    return any(_is_like(limit, pattern) for pattern in patterns)
+
+
+def _is_like(limit: str, pattern: str) -> bool:
+    head, star, tail = pattern.partition("*")
+    if not star:
+        return limit == pattern
+    return len(limit) >= len(head) + len(tail) and limit.startswith(head) and limit.endswith(tail)
 
 
 def stricter_way(limit: str) -> str | None:

@@ -1,5 +1,9 @@
 """Starting a batch, its as-made sheet, its stages and its end. Pure: no clock, no I/O."""
 
+from alerts.plan_limits import refusals
+from alerts.rulebook.book import Rulebook
+from alerts.stage_windows import MAY_BE_WARM
+from api.actions.composing import check_scale
 from api.actions.faults import Check, Faults, Result, fault, living
 from api.actions.standing import standing
 from api.schemas import AsMadeRequest, BeginStage, CorrectAsMade, EndBatch, PlanRequest, StartBatch
@@ -32,25 +36,34 @@ def plan_of(plan: PlanRequest) -> Plan:
     return Plan(**said, cure_s=cure_s, tau_s=tau_s, soak_s=soak_s, windows=windows)
 
 
-def _check_plan(check: Check, plan: PlanRequest) -> None:
-    check.between("plan.cure_days", plan.cure_days, 0.05, LONGEST_CURE_DAYS, "days")
-    check.between("plan.thickness_mm", plan.thickness_mm, 1.0, THICKEST_MM, "mm")
-    check.weight("plan.meat_kg", plan.meat_kg, needed=True)
+def check_plan(check: Check, plan: PlanRequest, prefix: str = "plan.") -> None:
+    """Note what is wrong with a plan, each field named behind the prefix."""
+    check.between(f"{prefix}cure_days", plan.cure_days, 0.05, LONGEST_CURE_DAYS, "days")
+    check.between(f"{prefix}thickness_mm", plan.thickness_mm, 1.0, THICKEST_MM, "mm")
+    check.weight(f"{prefix}meat_kg", plan.meat_kg, needed=True)
     for name in ("water_kg", "salt_kg", "sugar_kg", "curing_salt_kg"):
-        check.weight(f"plan.{name}", getattr(plan, name))
+        check.weight(f"{prefix}{name}", getattr(plan, name))
     for name in ("nitrite_percent", "nitrate_percent", "pickup_percent", "pump_percent"):
-        check.between(f"plan.{name}", getattr(plan, name), 0.0, 100.0, "%")
+        check.between(f"{prefix}{name}", getattr(plan, name), 0.0, 100.0, "%")
     for name in ("length_mm", "width_mm", "stacked_mm"):
-        check.between(f"plan.{name}", getattr(plan, name), 1.0, 5000.0, "mm")
-    check.between("plan.vessel_area_cm2", plan.vessel_area_cm2, 1.0, 100_000.0, "cm²")
-    check.temperature("plan.brine_c", plan.brine_c)
-    check.between("plan.soak_hours", plan.soak_hours, 0.0, 240.0, "h")
-    check.between("plan.process_aw", plan.process_aw, 0.5, 1.0, "aw")
+        check.between(f"{prefix}{name}", getattr(plan, name), 1.0, 5000.0, "mm")
+    check.between(f"{prefix}vessel_area_cm2", plan.vessel_area_cm2, 1.0, 100_000.0, "cm²")
+    check.temperature(f"{prefix}brine_c", plan.brine_c)
+    check.between(f"{prefix}soak_hours", plan.soak_hours, 0.0, 240.0, "h")
+    check.between(f"{prefix}process_aw", plan.process_aw, 0.5, 1.0, "aw")
     for index, window in enumerate(plan.windows):
-        check.temperature(f"plan.windows.{index}.lowest_c", window.lowest_c)
-        check.temperature(f"plan.windows.{index}.highest_c", window.highest_c)
-        check.between(f"plan.windows.{index}.longest_days", window.longest_days, 0.01, 720.0, "days")
-    check.between("plan.tau_hours", plan.tau_hours, 0.1, 72.0, "h")
+        check.temperature(f"{prefix}windows.{index}.lowest_c", window.lowest_c)
+        check.temperature(f"{prefix}windows.{index}.highest_c", window.highest_c)
+        check.between(f"{prefix}windows.{index}.longest_days", window.longest_days, 0.01, 720.0, "days")
+        check.that(
+            window.lowest_c < window.highest_c, f"{prefix}windows.{index}.highest_c",
+            "the window is upside down", "enter the higher temperature here",
+        )  # fmt: skip
+        check.that(
+            window.stage in MAY_BE_WARM, f"{prefix}windows.{index}.stage", f"the stage {window.stage} is a cold one",
+            f"choose one of: {', '.join(MAY_BE_WARM)}",
+        )  # fmt: skip
+    check.between(f"{prefix}tau_hours", plan.tau_hours, 0.1, 72.0, "h")
 
 
 def _check_sheet(check: Check, sheet: AsMadeRequest) -> None:
@@ -74,8 +87,13 @@ def _check_packing(check: Check, packing: Packing, sheet: AsMadeRequest) -> None
     )  # fmt: skip
 
 
-def start_batch(kitchen: Kitchen, request: StartBatch, person: Person, now: Instant) -> Result:
-    """Return that meat went into its tubs, or what is wrong with the sheet."""
+def start_batch(
+    kitchen: Kitchen, request: StartBatch, person: Person, now: Instant, book: Rulebook | None = None
+) -> Result:
+    """Return that meat went into its tubs, or what is wrong with the sheet.
+
+    With the site's rulebook, a plan that cannot work is refused, and so is far more curing salt than was planned.
+    """
     check = Check()
     at = now if request.started_at is None else request.started_at
     taken = {lot.casefold() for lot in kitchen.batches}
@@ -83,9 +101,13 @@ def start_batch(kitchen: Kitchen, request: StartBatch, person: Person, now: Inst
         request.lot.casefold() not in taken, "lot", f"lot code {request.lot} is taken",
         "a lot code is used once and never again; choose another",
     )  # fmt: skip
-    _check_plan(check, request.plan)
+    check_plan(check, request.plan)
     _check_sheet(check, request.as_made)
     _check_packing(check, request.plan.packing, request.as_made)
+    if book is not None and not check.found:
+        for one in refusals(plan_of(request.plan), book):
+            check.that(False, f"plan.{one.field}", one.what, one.mend)
+        check_scale(check, kitchen, request.plan.curing_salt_kg, request.as_made, book)
     if check.past("started_at", at, now):
         old = now - at > OLDEST_START_S
         check.that(not old, "started_at", "that was more than 90 days ago", "look at the date and enter it again")
@@ -103,7 +125,9 @@ def start_batch(kitchen: Kitchen, request: StartBatch, person: Person, now: Inst
     return check.result(person, at, [started])
 
 
-def correct_as_made(kitchen: Kitchen, lot: str, request: CorrectAsMade, person: Person, now: Instant) -> Result:
+def correct_as_made(
+    kitchen: Kitchen, lot: str, request: CorrectAsMade, person: Person, now: Instant, book: Rulebook | None = None
+) -> Result:
     """Return that the as-made sheet was completed or corrected; the first sheet stays where it was written."""
     batch = kitchen.batches.get(lot)
     if batch is None:
@@ -111,6 +135,7 @@ def correct_as_made(kitchen: Kitchen, lot: str, request: CorrectAsMade, person: 
     check = Check()
     _check_sheet(check, request.as_made)
     _check_packing(check, batch.plan.packing, request.as_made)
+    check_scale(check, kitchen, batch.plan.curing_salt_kg, request.as_made, book)
     sheet = as_made_of(request.as_made)
     check.that(sheet != batch.as_made, "as_made", "this is the sheet as it stands", "change what is wrong or missing")
     return check.result(person, now, [AsMadeCorrected(lot, sheet, request.reason)])

@@ -2,6 +2,7 @@
 
 from collections.abc import Collection, Mapping
 
+from alerts.rules_release import blocks, may_lift
 from api.actions.faults import Check, Result, fault
 from api.actions.standing import BLOCKING, Standing, as_now, same_outcome, standing
 from api.schemas import ConfirmRow, SignDisposition
@@ -32,15 +33,25 @@ def choices(stands: Standing) -> tuple[Disposition, ...]:
 
 
 def _releasable(proposal: Proposal, stands: Standing) -> bool:
-    # What no rule judges cannot be told at release; a hold, once lifted by name, no longer blocks.
-    untold = any(found.rule == "e-1" for found in proposal.findings)
-    lifted = not proposal.blocks_release or stands.signed
-    return not untold and lifted and stands.disposition not in BLOCKING
+    # What is asked for was looked at and shown, or nothing is released; a hold, once lifted by name, no longer blocks.
+    gated = any(found.rule.startswith("e-11 ") for found in proposal.findings)
+    in_the_way = [found for found in proposal.findings if blocks(found)]
+    answered = not in_the_way or (stands.signed and all(may_lift(found) for found in in_the_way))
+    return gated and answered and stands.disposition not in BLOCKING
+
+
+def _missing(stands: Standing) -> str:
+    proposal = stands.proposal.proposal if stands.proposal is not None else None
+    found = [one for one in proposal.findings if blocks(one) and not may_lift(one)] if proposal is not None else []
+    return "; ".join(dict.fromkeys(one.rule for one in found))
 
 
 def _why_not(disposition: Disposition, stands: Standing, lot: str) -> tuple[str, str]:
     if disposition is Disposition.RELEASE:
-        return f"{lot} may not be released while a hold, a reject or an unjudged stage stands", "lift the hold first"
+        missing = _missing(stands)
+        if missing:
+            return f"{lot} has not shown what its route asks for: {missing}", "give what these findings ask for"
+        return f"{lot} may not be released while a hold, a reject or an extension stands", "decide about that first"
     if disposition is Disposition.EXTEND:
         return "no hours to add were proposed", "choose another disposition"
     return f"a reject stands for {lot}", "dispose of it, or return it to hold with a reason"
@@ -76,7 +87,9 @@ def sign_disposition(
     )  # fmt: skip
     # What is recorded may be an hour old; nothing is lifted or released against what the rules say this minute.
     latest = stands.proposal.proposal
-    overtaken = fresh is not None and fresh.disposition in BLOCKING and fresh.outcome() != latest.outcome()
+    changed = fresh is not None and fresh.outcome() != latest.outcome()
+    withdrawn = request.disposition is Disposition.RELEASE and fresh is not None and fresh.blocks_release
+    overtaken = changed and fresh is not None and (fresh.disposition in BLOCKING or withdrawn)
     check.that(
         not overtaken or request.disposition in BLOCKING, "disposition",
         "the rules have come to something else since this was proposed",

@@ -9,9 +9,11 @@ from api.pages import (
     batches,
     channels,
     chart_script,
+    curing_salts,
     journal,
     link,
     live,
+    making_acts,
     people,
     pictures,
     read,
@@ -22,8 +24,8 @@ from api.pages import (
 )
 
 MODULES = (
-    tonight, alarms, batches, batch, batch_acts, pictures, unit, stopped, channels, read, people, journal, link,
-    sign_in, live, chart_script,
+    tonight, alarms, batches, batch, batch_acts, making_acts, pictures, unit, stopped, curing_salts, channels, read,
+    people, journal, link, sign_in, live, chart_script,
 )  # fmt: skip
 routers: tuple[APIRouter, ...] = tuple(module.router for module in MODULES)
 """In this order, so that `/batches/new` is not taken for a lot."""

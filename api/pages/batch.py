@@ -6,7 +6,8 @@ from dataclasses import dataclass, replace
 from fastapi import APIRouter, Request
 from fastapi.responses import Response
 
-from alerts.sentences_findings import LEAVE_IT, PROPOSED, finding_text, instant_text
+from alerts.rules_release import blocks
+from alerts.sentences_findings import DIVERT, PROPOSED, finding_text, instant_text, leave_it
 from api.actions.signing import choices
 from api.actions.standing import Standing, as_now, standing
 from api.auth.signed import OfficeHere
@@ -16,11 +17,13 @@ from api.pages import batch_forms as forms
 from api.pages.by_lot import ByLot
 from api.pages.forms import Form
 from api.pages.frame import Framed
+from api.pages.making_forms import DONE as MAKING_DONE
+from api.pages.making_forms import LOGS, LOGS_OF_ENDED, SIGNED, making_forms
 from api.pages.rendering import Frame, show
 from api.pages.telling import by_words
 from api.pages.wording import DISPOSITIONS, degrees, long_text, short_text
 from api.tonight import zone_of
-from collector.batches import Batch
+from collector.batches import AsMade, Batch, Plan
 from collector.findings import Disposition, Finding, Outcome, Proposal, Tier
 from collector.kitchen import Kitchen
 from collector.sample import Instant
@@ -36,6 +39,7 @@ DONE = {
     "end": "The batch has ended.",
     "sign": "Your decision is written down under your name.",
     "start": "The batch is started. It is watched from now on.",
+    **MAKING_DONE,
 }
 OUTCOMES = {Outcome.WITHIN: "within", Outcome.OUTSIDE: "outside", Outcome.CANNOT_TELL: "cannot tell"}
 
@@ -59,6 +63,8 @@ class ProposalBlock:
     """Who signed what, when and why; empty while nobody has."""
     advice: tuple[str, ...]
     reasons: tuple[Said, ...]
+    waits: tuple[Said, ...]
+    """What a release still asks for."""
     others: tuple[Said, ...]
     basis: str
 
@@ -107,7 +113,7 @@ def _said(finding: Finding, zone: str) -> Said:
 
 def _advice(disposition: Disposition | None, proposal: Proposal | None, zone: str) -> Iterable[str]:
     if disposition is Disposition.HOLD:
-        yield LEAVE_IT
+        yield leave_it(proposal.findings if proposal is not None else ())
     if disposition is Disposition.REJECT:
         yield "Set it apart and mark it; an approver signs before it is disposed of."
     if proposal is None:
@@ -115,9 +121,10 @@ def _advice(disposition: Disposition | None, proposal: Proposal | None, zone: st
     if disposition is Disposition.HOLD and proposal.decide_by_at is not None:
         late = " That time has passed: decide now." if proposal.judged_until_at > proposal.decide_by_at else ""
         yield f"Decide by {instant_text(proposal.decide_by_at, zone)}.{late}"
+    yield from (finding_text(found, zone) for found in proposal.findings if found.sentence == DIVERT)
     if proposal.new_end_at is not None:
         yield f"The cure goes on until {instant_text(proposal.new_end_at, zone)}."
-    if proposal.blocks_release:
+    if disposition in (Disposition.HOLD, Disposition.REJECT):
         yield "Nothing of it is released meanwhile."
 
 
@@ -138,6 +145,11 @@ def block_of(kitchen: Kitchen, lot: str, fresh: Proposal | None = None) -> Propo
         return None
     proposal = as_now(kitchen, lot, fresh)
     findings = proposal.findings if proposal is not None else ()
+    released = stands.disposition is Disposition.RELEASE
+
+    def shown(found: Finding) -> bool:
+        return released and found.rule.startswith("e-11 ") and found.outcome is Outcome.WITHIN
+
     decided = f"Signed: {DISPOSITIONS[stands.disposition]}."
     basis = ""
     if proposal is not None:
@@ -152,8 +164,13 @@ def block_of(kitchen: Kitchen, lot: str, fresh: Proposal | None = None) -> Propo
         title=decided if stands.signed else PROPOSED[stands.disposition],
         signed=_signed(stands, kitchen, zone),
         advice=tuple(_advice(stands.disposition, proposal, zone)),
-        reasons=tuple(_said(f, zone) for f in findings if f.tier is not Tier.NONE),
-        others=tuple(_said(f, zone) for f in findings if f.tier is Tier.NONE),
+        reasons=tuple(_said(f, zone) for f in findings if f.tier is not Tier.NONE or shown(f)),
+        waits=tuple(_said(f, zone) for f in findings if f.tier is Tier.NONE and blocks(f)),
+        others=tuple(
+            _said(f, zone)
+            for f in findings
+            if f.tier is Tier.NONE and not blocks(f) and not shown(f) and f.sentence != DIVERT
+        ),
         basis=basis,
     )
 
@@ -198,7 +215,29 @@ def _plan(batch: Batch, kitchen: Kitchen, zone: str) -> tuple[tuple[str, str], .
         ("Cure", f"{p.cure_s / 86_400.0:g} days, until {instant_text(kitchen.cure_end_at(batch.lot), zone)}"),
         *_masses([("Water", p.water_kg), ("Salt", p.salt_kg), ("Sugar", p.sugar_kg)]),
         *_masses([("Curing salt", p.curing_salt_kg)]),
+        ("Class of product", _class_words(batch, kitchen)),
+        *_way_out(p),
     )  # fmt: skip
+
+
+def _class_words(batch: Batch, kitchen: Kitchen) -> str:
+    """Return the class that sets the limit of nitrite, and who chose it."""
+    if not batch.plan.product_class:
+        return "not chosen"
+    return f"{batch.plan.product_class}, chosen by {by_words(kitchen, batch.planned_by)}"
+
+
+def _way_out(p: Plan) -> Iterable[tuple[str, str]]:
+    """Return what a plan says of stages that may be warm and of the way out, where it says anything."""
+    if p.opened is not None:
+        yield "Inside", "opened" if p.opened else "never opened"
+    if p.process:
+        yield "Process", p.process + ("" if p.process_aw is None else f", aw {p.process_aw:g} or less")
+    if p.parasite_control:
+        yield "Parasites", p.parasite_control
+    for w in p.windows:
+        span = f"{degrees(w.lowest_c)} to {degrees(w.highest_c)}, at most {w.longest_s / 86_400.0:g} days"
+        yield f"Window, {w.stage}", f"{span} ({w.source})"
 
 
 def _sheet(batch: Batch) -> tuple[tuple[str, str], ...]:
@@ -209,11 +248,24 @@ def _sheet(batch: Batch) -> tuple[tuple[str, str], ...]:
         *_masses([*masses, ("Curing salt", m.curing_salt_kg)]),
         ("Lot of the curing salt", m.curing_salt_lot or "not entered"),
         ("Nitrite", percent),
+        *_said_of(m),
         ("Brine at filling", "not entered" if m.brine_c is None else degrees(m.brine_c)),
         ("Core at filling", "not entered" if m.meat_c is None else degrees(m.meat_c)),
         ("Scale", m.scale or "not entered"),
         ("Supplier lots", ", ".join(m.supplier_lots) or "not entered"),
     )
+
+
+def _said_of(m: AsMade) -> Iterable[tuple[str, str]]:
+    """Return what a sheet says beyond what every sheet must, where it says it."""
+    if m.nitrate_percent is not None:
+        yield "Nitrate", f"{m.nitrate_percent:g} % by its bag"
+    if m.pumped_kg is not None:
+        yield "Meat after injection", f"{m.pumped_kg:g} kg"
+    if m.brine_state:
+        yield "Brine", m.brine_state
+    if m.delivery_c is not None:
+        yield "Meat at delivery", degrees(m.delivery_c)
 
 
 def _excursion_at(kitchen: Kitchen, lot: str) -> Instant | None:
@@ -236,9 +288,10 @@ def forms_of(kitchen: Kitchen, batch: Batch) -> dict[str, Form]:
         "move": forms.move_form(kitchen, batch),
         "action": forms.action_form(batch, zone, _excursion_at(kitchen, batch.lot)),
         "stage": forms.stage_form(batch),
-        "as-made": forms.as_made_form(batch),
+        "as-made": forms.as_made_form(batch, zone),
         "sign": forms.sign_form(batch, standing(kitchen, batch.lot), _where(batch, kitchen)),
         "end": forms.end_form(batch),
+        **making_forms(kitchen, batch),
     }
     return found | {f"places {tub}": forms.places_form(kitchen, batch, tub, zone) for tub in batch.tubs}
 
@@ -258,7 +311,8 @@ def context(
         found[name] = replace(form, values={**form.values, **newest})
     stage = batch.stage_at(now)
     may_sign = frame.signs and bool(choices(standing(kitchen, lot)))
-    wanted = ("hand", "move", "action", "stage", "end") if living else ("hand", "action")
+    wanted = ("hand", "move", "action", "stage", *LOGS, "end") if living else ("hand", "action", *LOGS_OF_ENDED)
+    signed = SIGNED if living and frame.signs else ()
     corrects = ("as-made", *(f"places {tub}" for tub in batch.tubs))
     return BatchContext(
         lot=lot,
@@ -276,7 +330,7 @@ def context(
             for line in reversed(lines.lines(lot, kitchen))
         ),
         sign=found["sign"] if may_sign else None,
-        writes=tuple(found[name] for name in wanted) if frame.operates else (),
+        writes=(*(found[name] for name in wanted if frame.operates), *(found[name] for name in signed)),
         corrects=tuple(found[name] for name in corrects) if frame.operates else (),
     )
 

@@ -11,7 +11,7 @@ from api.actions.measuring import enter_corrective_action, enter_hand_reading
 from api.actions.placing import correct_placements, move_tub
 from api.actions.signing import sign_disposition
 from api.auth.signed import Approver, OfficeHere, Operator
-from api.doing import NotThere
+from api.doing import NotThere, book_for
 from api.office import Office
 from api.pages import batch_forms as forms
 from api.pages.batch import by_lot, context, forms_of
@@ -41,7 +41,7 @@ def _form(office: Office, lot: str, name: str) -> Form:
     return forms_of(kitchen, kitchen.batches[lot])[name]
 
 
-def _take(
+def take(
     request: Request, office: Office, frame: Frame, lot: str, name: str, typed: dict[str, str], model: type[Model],
     act: Callable[[Kitchen, Model], Result], form: Form | None = None,
 ) -> Response:  # fmt: skip
@@ -59,7 +59,7 @@ def move(request: Request, lot: str, office: OfficeHere, frame: Framed, signed: 
     def act(kitchen: Kitchen, asked: MoveTub) -> Result:
         return move_tub(kitchen, lot, asked, signed.person, office.clock())
 
-    return _take(request, office, frame, lot, "move", typed, MoveTub, act)
+    return take(request, office, frame, lot, "move", typed, MoveTub, act)
 
 
 @router.post("/batches/{lot}/hand")
@@ -67,7 +67,7 @@ def hand(request: Request, lot: str, office: OfficeHere, frame: Framed, signed: 
     def act(kitchen: Kitchen, asked: EnterHandReading) -> Result:
         return enter_hand_reading(kitchen, asked, signed.person, office.clock())
 
-    return _take(request, office, frame, lot, "hand", {**typed, "lot": lot}, EnterHandReading, act)
+    return take(request, office, frame, lot, "hand", {**typed, "lot": lot}, EnterHandReading, act)
 
 
 @router.post("/batches/{lot}/action")
@@ -75,15 +75,15 @@ def action(request: Request, lot: str, office: OfficeHere, frame: Framed, signed
     def act(kitchen: Kitchen, asked: EnterCorrectiveAction) -> Result:
         return enter_corrective_action(kitchen, lot, asked, signed.person, office.clock())
 
-    return _take(request, office, frame, lot, "action", typed, EnterCorrectiveAction, act)
+    return take(request, office, frame, lot, "action", typed, EnterCorrectiveAction, act)
 
 
 @router.post("/batches/{lot}/as-made")
 def as_made(request: Request, lot: str, office: OfficeHere, frame: Framed, signed: Operator, typed: Typed) -> Response:
     def act(kitchen: Kitchen, asked: CorrectAsMade) -> Result:
-        return correct_as_made(kitchen, lot, asked, signed.person, office.clock())
+        return correct_as_made(kitchen, lot, asked, signed.person, office.clock(), book_for(office, kitchen, lot))
 
-    return _take(request, office, frame, lot, "as-made", typed, CorrectAsMade, act)
+    return take(request, office, frame, lot, "as-made", typed, CorrectAsMade, act)
 
 
 @router.post("/batches/{lot}/places")
@@ -99,7 +99,7 @@ def places(request: Request, lot: str, office: OfficeHere, frame: Framed, signed
     def act(kitchen: Kitchen, asked: CorrectPlacements) -> Result:
         return correct_placements(kitchen, lot, asked, signed.person, office.clock())
 
-    return _take(request, office, frame, lot, f"places {tub}", sent, CorrectPlacements, act, form)
+    return take(request, office, frame, lot, f"places {tub}", sent, CorrectPlacements, act, form)
 
 
 @router.post("/batches/{lot}/stage")
@@ -107,7 +107,7 @@ def stage(request: Request, lot: str, office: OfficeHere, frame: Framed, signed:
     def act(kitchen: Kitchen, asked: BeginStage) -> Result:
         return begin_stage(kitchen, lot, asked, signed.person, office.clock())
 
-    return _take(request, office, frame, lot, "stage", typed, BeginStage, act)
+    return take(request, office, frame, lot, "stage", typed, BeginStage, act)
 
 
 @router.post("/batches/{lot}/end")
@@ -115,7 +115,7 @@ def end(request: Request, lot: str, office: OfficeHere, frame: Framed, signed: O
     def act(kitchen: Kitchen, asked: EndBatch) -> Result:
         return end_batch(kitchen, lot, asked, signed.person, office.clock())
 
-    return _take(request, office, frame, lot, "end", typed, EndBatch, act)
+    return take(request, office, frame, lot, "end", typed, EndBatch, act)
 
 
 @router.post("/batches/{lot}/sign")
@@ -123,4 +123,4 @@ def sign(request: Request, lot: str, office: OfficeHere, frame: Framed, signed: 
     def act(kitchen: Kitchen, asked: SignDisposition) -> Result:
         return sign_disposition(kitchen, lot, asked, signed.person, office.clock(), office.judged(lot))
 
-    return _take(request, office, frame, lot, "sign", typed, SignDisposition, act)
+    return take(request, office, frame, lot, "sign", typed, SignDisposition, act)

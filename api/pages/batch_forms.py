@@ -15,6 +15,8 @@ MEASURES = (
     ("ph", "pH"),
     ("aw", "water activity"),
     ("mass", "weight, kg"),
+    ("salt", "salt of the meat's water, %"),
+    ("nitrite", "nitrite that remains, ppm in the unit of the class"),
 )
 WHERE_WORDS = {
     Where.BRINE: "in the brine",
@@ -22,6 +24,7 @@ WHERE_WORDS = {
     Where.SURFACE: "on the surface",
     Where.AIR: "in the air",
 }
+BRINES = (("", "not entered"), ("fresh", "fresh"), ("reused", "reused"), ("topped up", "topped up"))
 SHEET_FIELDS = (
     Field("as_made.meat_kg", "Meat", Kind.NUMBER, unit="kg", needed=True, half=True),
     Field("as_made.water_kg", "Water", Kind.NUMBER, unit="kg", half=True),
@@ -29,10 +32,17 @@ SHEET_FIELDS = (
     Field("as_made.sugar_kg", "Sugar", Kind.NUMBER, unit="kg", half=True),
     Field("as_made.curing_salt_kg", "Curing salt", Kind.NUMBER, unit="kg", half=True),
     Field("as_made.nitrite_percent", "Nitrite by its bag", Kind.NUMBER, unit="%", half=True),
+    Field("as_made.nitrate_percent", "Nitrate by its bag", Kind.NUMBER, unit="%", half=True),
+    Field("as_made.pumped_kg", "Meat after injection", Kind.NUMBER, unit="kg", half=True),
     Field("as_made.curing_salt_lot", "Lot of the curing salt", half=True),
     Field("as_made.scale", "Scale, and its division", half=True),
     Field("as_made.brine_c", "Brine at filling", Kind.NUMBER, unit="°C", half=True),
     Field("as_made.meat_c", "Core of the meat at filling", Kind.NUMBER, unit="°C", half=True),
+    Field("as_made.brine_boiled_at", "Brine was boiled", Kind.WHEN, half=True),
+    Field("as_made.brine_state", "The brine is", Kind.CHOICE, options=BRINES, half=True),
+    Field("as_made.scale_division_g", "Smallest step of the scale", Kind.NUMBER, unit="g", half=True),
+    Field("as_made.delivery_c", "Meat at delivery", Kind.NUMBER, unit="°C", half=True),
+    Field("as_made.use_by_at", "Use by, of the meat", Kind.WHEN, half=True),
     Field("as_made.supplier_lots", "Supplier lots", Kind.LIST, "Several are parted by commas."),
 )
 
@@ -105,7 +115,7 @@ def action_form(batch: Batch, zone: str, excursion_at: float | None) -> Form:
     )
 
 
-def as_made_form(batch: Batch) -> Form:
+def as_made_form(batch: Batch, zone: str) -> Form:
     """Return the form that completes or corrects the as-made sheet."""
     made = batch.as_made
     numbers = {
@@ -117,14 +127,21 @@ def as_made_form(batch: Batch) -> Form:
             "sugar_kg",
             "curing_salt_kg",
             "nitrite_percent",
+            "nitrate_percent",
+            "pumped_kg",
             "brine_c",
             "meat_c",
+            "scale_division_g",
+            "delivery_c",
         )
     }
     words = {
         "curing_salt_lot": made.curing_salt_lot,
         "scale": made.scale,
         "supplier_lots": ", ".join(made.supplier_lots),
+        "brine_boiled_at": local_field(made.brine_boiled_at, zone),
+        "brine_state": made.brine_state,
+        "use_by_at": local_field(made.use_by_at, zone),
     }
     values = {f"as_made.{name}": value for name, value in {**numbers, **words}.items()}
     fields = (*SHEET_FIELDS, Field("reason", "Why it is completed or corrected", Kind.WORDS, needed=True))

@@ -5,13 +5,17 @@ from dataclasses import dataclass, replace
 from fastapi import APIRouter
 from fastapi.responses import RedirectResponse, Response
 
+from alerts.rulebook.book import Rulebook
+from api.actions.faults import Result
 from api.actions.making import start_batch
 from api.actions.standing import BLOCKING, standing
 from api.auth.signed import OfficeHere, Operator
+from api.doing import book_of
 from api.office import Office
 from api.pages.batch_forms import SHEET_FIELDS, unit_options
 from api.pages.forms import Field, Form, Kind, carry_out, compacted
 from api.pages.frame import Framed, Typed
+from api.pages.making_forms import PARASITES, WHOLE_OR_OPENED
 from api.pages.rendering import show
 from api.pages.wording import DISPOSITIONS, short_text
 from api.schemas import StartBatch
@@ -23,6 +27,8 @@ from collector.sample import Instant
 router = APIRouter()
 MEATS = tuple((m, m) for m in ("pork", "beef", "lamb", "poultry", "game", "offal"))
 TUB_ROWS = 4
+CLASS_HINT = "It sets the limit of nitrite. Bacon must be said to be bacon."
+BASES = (("method two", "as if brine and meat came to rest"), ("method one", "by the pick-up that was measured"))
 ENDED_SHOWN, LIVING_SHOWN = 100, 150
 
 
@@ -96,7 +102,11 @@ def batches(office: OfficeHere, frame: Framed, page: int = 0) -> Response:
 METHODS, PACKINGS, ROUTES = (tuple((one.value, one.value) for one in kind) for kind in (Method, Packing, Route))
 
 
-def _plan_fields() -> tuple[Field, ...]:
+INSIDE = (("", "whole or opened: not said"), *WHOLE_OR_OPENED)
+CONTROLS = (("", "nothing said"), *PARASITES)
+
+
+def _plan_fields(classes: tuple[tuple[str, str], ...]) -> tuple[Field, ...]:
     return (
         Field("lot", "Lot code", hint="As on the label: letters, digits, dot, dash.", needed=True, half=True),
         Field("plan.name", "What it is called", needed=True, half=True),
@@ -113,11 +123,27 @@ def _plan_fields() -> tuple[Field, ...]:
         Field("plan.sugar_kg", "Sugar", Kind.NUMBER, unit="kg", half=True),
         Field("plan.curing_salt_kg", "Curing salt", Kind.NUMBER, unit="kg", half=True),
         Field("plan.nitrite_percent", "Nitrite in the curing salt", Kind.NUMBER, unit="%", half=True),
+        Field("plan.nitrate_percent", "Nitrate in the curing salt", Kind.NUMBER, unit="%", half=True),
+        Field("plan.product_class", "Class of product", Kind.CHOICE, CLASS_HINT, options=classes, half=True),
+        Field("plan.pump_percent", "If injected: brine that goes in", Kind.NUMBER, unit="% of the meat", half=True),
+        Field("plan.nitrite_basis", "Nitrite under brine", Kind.CHOICE, options=BASES, half=True),
+        Field("plan.pickup_percent", "Brine taken up, measured", Kind.NUMBER, unit="% of the meat", half=True),
+        Field("plan.vessel", "It stands in", hint="Plastic, glass, stainless: what the vessel is made of.", half=True),
+        Field("plan.opened", "The meat is", Kind.CHOICE, options=INSIDE, half=True),
+        Field("plan.process", "If eaten uncooked: its process, with its number", half=True),
+        Field("plan.process_aw", "Water activity that it asks for", Kind.NUMBER, half=True),
+        Field("plan.parasite_control", "Parasites are controlled by", Kind.CHOICE, options=CONTROLS, half=True),
         Field("plan.bone_in", "Bone in", Kind.TICK),
     )  # fmt: skip
 
 
-def start_form(kitchen: Kitchen) -> Form:
+def class_options(book: Rulebook | None) -> tuple[tuple[str, str], ...]:
+    """Return the classes of product to choose from, those that nothing here judges left out."""
+    judged = () if book is None else tuple((one.id, one.words) for one in book.classes.values() if one.judged)
+    return (("", "by the method, or not chosen"), *judged)
+
+
+def start_form(kitchen: Kitchen, book: Rulebook | None = None) -> Form:
     """Return the form that starts a batch."""
     units = unit_options(kitchen)
     tubs = tuple(
@@ -144,23 +170,30 @@ def start_form(kitchen: Kitchen) -> Form:
     )
     values = {"tubs.0.tub": "1", "stage": Stage.CURE.value, "plan.packing": Packing.UNDER_BRINE.value}
     note = "Empty fields are “not entered”, never zero. A cold brine and cold meat are part of the record: enter both."
-    fields = (*_plan_fields(), *tubs, *made, *when)
+    fields = (*_plan_fields(class_options(book)), *tubs, *made, *when)
     return Form("start", "Start a batch", "/batches/new", "Start the batch", fields, values, note=note)
+
+
+def _form(office: Office) -> Form:
+    kitchen = office.present.kitchen
+    return start_form(kitchen, book_of(office, kitchen, next(iter(kitchen.units), None)))
 
 
 @router.get("/batches/new")
 def new_batch(office: OfficeHere, frame: Framed, signed: Operator) -> Response:
     """Return the page that starts a batch."""
-    return show("start.html", StartContext(start_form(office.present.kitchen)), frame)
+    return show("start.html", StartContext(_form(office)), frame)
 
 
 def _start(office: Office, typed: dict[str, str], signed: Operator) -> Form | None:
     kitchen = office.present.kitchen
     sent = compacted(typed, {"tubs": "tub"})
-    return carry_out(
-        office, start_form(kitchen), sent, zone_of(kitchen), StartBatch,
-        lambda kitchen, asked: start_batch(kitchen, asked, signed.person, office.clock()),
-    )  # fmt: skip
+
+    def act(kitchen: Kitchen, asked: StartBatch) -> Result:
+        book = book_of(office, kitchen, asked.tubs[0].unit if asked.tubs else None)
+        return start_batch(kitchen, asked, signed.person, office.clock(), book)
+
+    return carry_out(office, _form(office), sent, zone_of(kitchen), StartBatch, act)
 
 
 @router.post("/batches/new")

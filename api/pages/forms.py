@@ -26,6 +26,7 @@ class Kind(StrEnum):
 
     TEXT = "text"
     WORDS = "words"
+    LINES = "lines"
     NUMBER = "number"
     WHEN = "when"
     CHOICE = "choice"

@@ -49,8 +49,12 @@ Framed = Annotated[Frame, Depends(framed)]
 
 
 def plain(form: SentForm) -> dict[str, str]:
-    """Return what a form of ours sent, as text by name."""
-    return {name: value for name, value in form.items() if isinstance(value, str) and name != "form_token"}
+    """Return what a form of ours sent, as text by name; lines end as they do everywhere but in forms."""
+    return {
+        name: value.replace("\r\n", "\n")
+        for name, value in form.items()
+        if isinstance(value, str) and name != "form_token"
+    }
 
 
 Typed = Annotated[dict[str, str], Depends(plain)]

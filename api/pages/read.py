@@ -10,9 +10,9 @@ from api.auth.signed import OfficeHere
 from api.office import Office
 from api.pages.frame import Framed, Typed
 from api.pages.rendering import show
-from api.previewed import Preview, previewed
+from api.previewed import Preview, payload_of, previewed
 from collector.message import Source
-from collector.sample import Message
+from collector.sample import Message, Refusal
 from collector.settings_sources import MappingFile, read_mapping
 
 router = APIRouter()
@@ -49,7 +49,9 @@ def context(office: Office, sent: dict[str, str]) -> ReadContext:
     if any(isinstance(one, str) for one in sources):
         return replace(typed, faults=tuple(str(one) for one in sources))
     known = tuple(one for one in sources if isinstance(one, Source))
-    payload = message.encode("utf-8", "replace")
+    payload = payload_of(message, topic.strip(), known)
+    if isinstance(payload, Refusal):
+        return replace(typed, faults=(payload.reason,))
     return replace(typed, found=previewed(Message(topic.strip(), payload, office.clock(), typed.retained), known))
 
 

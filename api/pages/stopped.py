@@ -117,7 +117,7 @@ def stopped_of(unit: UnitNow, now: Instant, zone: str) -> Stopped:
 
 def _called(office: Office) -> tuple[str, ...]:
     kitchen = office.present.kitchen
-    people = dict.fromkeys(step[0] for step in kitchen.rota)
+    people = dict.fromkeys(step.person for step in kitchen.rota)
     return tuple(kitchen.people[p].name if p in kitchen.people else p for p in people)
 
 

@@ -10,6 +10,7 @@ from api.tonight import zone_of
 from collector import events as e
 from collector.events_making import BatchesMerged, BatchSplit
 from collector.kitchen import Kitchen
+from collector.rota import RotaStep, hours_text
 
 Words = Callable[[Any, Kitchen, str], str]
 PROGRAM = {"watch": "the watch", "rules": "the rules", "system": "the program"}
@@ -71,6 +72,11 @@ def _returned(event: e.AlarmReturned, kitchen: Kitchen, zone: str) -> str:
     return f"Alarm {event.alarm} is over. {sentence(event.sentence, figures, zone)}"
 
 
+def _called(step: RotaStep, kitchen: Kitchen) -> str:
+    hours = f" ({hours_text(step)})" if step.limited else ""
+    return by_words(kitchen, step.person) + hours
+
+
 def _told(event: e.AlarmTold, kitchen: Kitchen, zone: str) -> str:
     who, what = by_words(kitchen, event.person), f"alarm {event.alarm} ({event.occasion})"
     if event.state == "seen":
@@ -114,7 +120,7 @@ WORDS: dict[type[Any], Words] = {
     e.ChannelAssigned: _assigned,
     e.AssignmentEnded: lambda v, k, z: f"{v.channel} measures nothing of ours any more. Reason: {v.reason}",
     e.PersonDescribed: lambda v, k, z: f"Person described: {v.name} ({', '.join(v.roles) or 'may look'}).",
-    e.RotaDescribed: lambda v, k, z: "Rota: " + ", then ".join(by_words(k, p) for p, _ in v.steps) + ".",
+    e.RotaDescribed: lambda v, k, z: "Rota: " + ", then ".join(_called(s, k) for s in v.steps) + ".",
     e.RowConfirmed: lambda v, k, z: f"Row {v.row} of rulebook {v.rulebook} was compared with {v.document}.",
     e.BatchStarted: lambda v, k, z: (
         f"{v.lot} was started: {v.plan.name}, {v.as_made.meat_kg:g} kg, tubs "

@@ -1,11 +1,14 @@
 """*Tonight*: what stands, then every unit in order of the time left to act."""
 
 import math
+from collections.abc import Collection
 from dataclasses import dataclass
 
 from fastapi import APIRouter
 from fastapi.responses import Response
 
+from alerts.occasions import waits_for_morning
+from alerts.sentences import clock_text
 from api.actions.standing import BLOCKING, standing
 from api.auth.signed import OfficeHere
 from api.charts import Spark, spark
@@ -14,7 +17,7 @@ from api.pages.alarms import AlarmCard, card_of
 from api.pages.frame import Framed
 from api.pages.rendering import Frame, show
 from api.pages.wording import DISPOSITIONS, left_text
-from api.tonight import UnitNow, units_now
+from api.tonight import UnitNow, units_now, zone_of
 from collector.batches import Batch
 from collector.findings import Disposition
 from collector.kitchen import Kitchen
@@ -68,15 +71,27 @@ class TonightContext:
 
     done: str
     alarms: tuple[AlarmCard, ...]
+    morning: tuple[AlarmCard, ...]
+    """What needs nobody before the first check of the morning."""
+    morning_at: str
     units: tuple[UnitRow, ...]
     holds: tuple[Hold, ...]
     waiting: tuple[Standing, ...]
     """Batches for which something else than to carry on is proposed, and nobody has signed."""
 
 
-def alarm_cards(kitchen: Kitchen, now: Instant, may_answer: bool) -> tuple[AlarmCard, ...]:
+def morning_list(kitchen: Kitchen, now: Instant) -> dict[str, Instant]:
+    """Return the alarms that are kept for the morning, each with the instant at which it is told."""
+    found = {a.id: waits_for_morning(kitchen, a, now) for a in kitchen.active_alarms() if a.acknowledged_at is None}
+    return {name: at for name, at in found.items() if at is not None}
+
+
+def alarm_cards(
+    kitchen: Kitchen, now: Instant, may_answer: bool, without: Collection[str] = ()
+) -> tuple[AlarmCard, ...]:
     """Return the alarms that ask for somebody: unanswered first, then answered ones, then those that are over."""
-    cards = [card_of(kitchen, alarm, now, may_answer) for alarm in kitchen.alarms.values()]
+    shown = [alarm for alarm in kitchen.alarms.values() if alarm.id not in without]
+    cards = [card_of(kitchen, alarm, now, may_answer) for alarm in shown]
     order = ("stands", "answered", "returned")
     return tuple(sorted(cards, key=lambda card: order.index(card.look)))
 
@@ -140,9 +155,12 @@ def context(office: Office, frame: Frame, done: str = "") -> TonightContext:
         and standing(kitchen, lot).waits
         and standing(kitchen, lot).disposition is Disposition.EXTEND
     )
+    morning = morning_list(kitchen, now)
     return TonightContext(
         done=DONE.get(done, ""),
-        alarms=alarm_cards(kitchen, now, frame.operates),
+        alarms=alarm_cards(kitchen, now, frame.operates, morning),
+        morning=tuple(card_of(kitchen, kitchen.alarms[name], now, frame.operates) for name in morning),
+        morning_at=clock_text(min(morning.values()), zone_of(kitchen)) if morning else "",
         units=tuple(_row(office, row, now, len(rows) <= SPARKS_MOST) for row in rows),
         holds=holds_of(kitchen),
         waiting=tuple(waits),

@@ -2,6 +2,7 @@
 
 from fastapi import APIRouter
 
-from api.routes import alarms, batches, health, records, units
+from api.routes import alarms, batches, curing_salts, health, making, records, units
 
-routers: tuple[APIRouter, ...] = (units.router, batches.router, alarms.router, records.router, health.router)
+MODULES = (units, batches, making, curing_salts, alarms, records, health)
+routers: tuple[APIRouter, ...] = tuple(module.router for module in MODULES)

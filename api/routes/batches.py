@@ -9,7 +9,7 @@ from api.actions.signing import sign_disposition
 from api.answering import batch_answer, batch_summary, page_of
 from api.answers import BatchAnswer, BatchSummary, Page, Written
 from api.auth.signed import Approver, OfficeHere, Operator, SignedIn
-from api.doing import NotThere, do
+from api.doing import NotThere, book_for, book_of, do
 from api.office import Office
 from api.routes.shared import NOT_THERE, REFUSALS, After, Limit, written
 from api.schemas import (
@@ -27,7 +27,8 @@ from api.schemas import (
 router = APIRouter(prefix="/api/v1", tags=["batches"], responses=REFUSALS)
 
 
-def _known(office: Office, lot: str) -> str:
+def known(office: Office, lot: str) -> str:
+    """Return a lot code that a batch has. Raises NotThere."""
     if lot not in office.present.catch_up().batches:
         raise NotThere(f"there is no batch {lot}")
     return lot
@@ -60,55 +61,58 @@ def one_batch(lot: str, office: OfficeHere, who: SignedIn) -> BatchAnswer:
 @router.post("/batches", status_code=201)
 def start(request: StartBatch, office: OfficeHere, who: Operator) -> Written:
     """Start a batch: meat went into its tubs."""
-    return written(do(office, lambda k: start_batch(k, request, who.person, office.clock())))
+    unit = request.tubs[0].unit if request.tubs else None
+    return written(do(office, lambda k: start_batch(k, request, who.person, office.clock(), book_of(office, k, unit))))
 
 
 @router.post("/batches/{lot}/as-made", status_code=201, responses=NOT_THERE)
 def as_made(lot: str, request: CorrectAsMade, office: OfficeHere, who: Operator) -> Written:
     """Complete or correct the as-made sheet."""
-    _known(office, lot)
-    return written(do(office, lambda k: correct_as_made(k, lot, request, who.person, office.clock())))
+    known(office, lot)
+    return written(
+        do(office, lambda k: correct_as_made(k, lot, request, who.person, office.clock(), book_for(office, k, lot)))
+    )
 
 
 @router.post("/batches/{lot}/moves", status_code=201, responses=NOT_THERE)
 def move(lot: str, request: MoveTub, office: OfficeHere, who: Operator) -> Written:
     """Move a tub to another unit, or out on the bench."""
-    _known(office, lot)
+    known(office, lot)
     return written(do(office, lambda k: move_tub(k, lot, request, who.person, office.clock())))
 
 
 @router.post("/batches/{lot}/placements", status_code=201, responses=NOT_THERE)
 def placements(lot: str, request: CorrectPlacements, office: OfficeHere, who: Operator) -> Written:
     """Put right where a tub stood, with a reason."""
-    _known(office, lot)
+    known(office, lot)
     return written(do(office, lambda k: correct_placements(k, lot, request, who.person, office.clock())))
 
 
 @router.post("/batches/{lot}/actions", status_code=201, responses=NOT_THERE)
 def action(lot: str, request: EnterCorrectiveAction, office: OfficeHere, who: Operator) -> Written:
     """Say what was done about an excursion."""
-    _known(office, lot)
+    known(office, lot)
     return written(do(office, lambda k: enter_corrective_action(k, lot, request, who.person, office.clock())))
 
 
 @router.post("/batches/{lot}/stages", status_code=201, responses=NOT_THERE)
 def stage(lot: str, request: BeginStage, office: OfficeHere, who: Operator) -> Written:
     """Begin another stage."""
-    _known(office, lot)
+    known(office, lot)
     return written(do(office, lambda k: begin_stage(k, lot, request, who.person, office.clock())))
 
 
 @router.post("/batches/{lot}/end", status_code=201, responses=NOT_THERE)
 def end(lot: str, request: EndBatch, office: OfficeHere, who: Operator) -> Written:
     """Say that a batch left the cold rooms."""
-    _known(office, lot)
+    known(office, lot)
     return written(do(office, lambda k: end_batch(k, lot, request, who.person, office.clock())))
 
 
 @router.post("/batches/{lot}/sign-offs", status_code=201, responses=NOT_THERE)
 def sign_off(lot: str, request: SignDisposition, office: OfficeHere, who: Approver) -> Written:
     """Sign a disposition, naming the proposal that was looked at."""
-    _known(office, lot)
+    known(office, lot)
     fresh = office.judged(lot)
     return written(do(office, lambda k: sign_disposition(k, lot, request, who.person, office.clock(), fresh)))
 

@@ -1,12 +1,12 @@
-"""JSON payloads read by a mapping. Pure."""
+"""JSON and CBOR payloads read by a mapping. Pure."""
 
 from collections.abc import Mapping as Named
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from collector.formats import names, plain, pointer, times, units
-from collector.formats.mapping import KEY, QUALITIES, Mapping, Measurement
-from collector.formats.strict_json import loads, quoted
+from collector.formats import names, plain, pointer, strict_cbor, strict_json, times, units
+from collector.formats.mapping import KEY, QUALITIES, Encoding, Mapping, Measurement
+from collector.formats.strict_json import quoted
 from collector.sample import Instant, Quality, Refusal, Sample
 
 MOST_LOOK_UPS = 2000
@@ -32,6 +32,7 @@ def read(
     captured: Named[str, str],
     received_at: Instant,
     *,
+    encoding: Encoding = "json",
     fault_values_c: Sequence[float] = units.PROBE_FAULT_VALUES_C,
 ) -> tuple[Sample, ...] | Refusal:
     """Return the samples a mapping finds, each in its base unit, or why the whole payload is refused.
@@ -40,7 +41,7 @@ def read(
     stands is refused; one in which a value is null (a probe unplugged) is not. `captured` comes from the topic. So is
     one in which two readings of a channel have one key: the key would let only the first of them be kept.
     """
-    document = loads(payload)
+    document = strict_cbor.loads(payload) if encoding == "cbor" else strict_json.loads(payload)
     if isinstance(document, Refusal):
         return document
     places = _places(document, mapping, captured)
@@ -237,5 +238,5 @@ def _missing(measurement: Measurement, value: object) -> Refusal:
 
 
 def _kind(value: object) -> str:
-    names_of = {str: "a text", bool: "true or false", list: "an array", dict: "an object"}
+    names_of = {str: "a text", bytes: "a byte string", bool: "true or false", list: "an array", dict: "an object"}
     return names_of.get(type(value), "null" if value is None else "something else")

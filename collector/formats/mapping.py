@@ -1,13 +1,17 @@
-"""How any JSON is mapped to samples: the description of it, and what can be wrong with one. Pure."""
+"""How any JSON or CBOR is mapped to samples: the description of it, and what can be wrong with one. Pure."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
 from math import isfinite
-from typing import Literal
+from typing import Literal, TypeAlias, get_args
 
 from collector.formats import names, pointer, times, units
 from collector.formats.strict_json import quoted
 from collector.sample import Quality, Refusal
+
+Encoding: TypeAlias = Literal["json", "cbor"]
+"""How a payload is written; pointers go through both alike, and a key that is a whole number stands as its digits."""
+ENCODINGS: tuple[str, ...] = get_args(Encoding)
 
 KEY = "key"
 """The capture that holds the name or index of the element under `each`."""

@@ -1,4 +1,4 @@
-"""SenML JSON packs (RFC 8428, updated by RFC 9100): read into samples, and written by those who send. Pure."""
+"""SenML packs in JSON and CBOR (RFC 8428, updated by RFC 9100) read into samples, and JSON ones written. Pure."""
 
 import json
 import re
@@ -6,9 +6,10 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from math import isfinite
 
-from collector.formats import units
+from collector.formats import strict_cbor, strict_json, units
+from collector.formats.mapping import Encoding
 from collector.formats.names import channel_refusal, has_control
-from collector.formats.strict_json import PACK_LIMIT_BYTES, loads, quoted
+from collector.formats.strict_json import PACK_LIMIT_BYTES, quoted
 from collector.formats.times import FIRST_AT, LAST_AT
 from collector.sample import Instant, Refusal, Sample
 
@@ -16,6 +17,12 @@ ABSOLUTE_FROM_S = 2**28
 """Times from here on are seconds since 1970, smaller ones are relative to now (RFC 8428, section 4.5.3). [s]"""
 VERSION = 10
 """The version of RFC 8428, and the default; a pack that asks for more is refused."""
+
+LABELS = {
+    **{-1: "bver", -2: "bn", -3: "bt", -4: "bu", -5: "bv", -6: "bs"},
+    **{0: "n", 1: "u", 2: "v", 3: "vs", 4: "vb", 5: "s", 6: "t", 7: "ut", 8: "vd"},
+}
+"""What the fields are called in CBOR (RFC 8428, table 4)."""
 
 _NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9\-:./_]*")
 _BASE64URL = re.compile(r"[A-Za-z0-9_-]*")
@@ -37,6 +44,8 @@ def _is_version(value: object) -> bool:
 
 
 def _is_data(value: object) -> bool:
+    if isinstance(value, bytes):  # CBOR has bytes of its own
+        return True
     return isinstance(value, str) and _BASE64URL.fullmatch(value) is not None and len(value) % 4 != 1
 
 
@@ -79,6 +88,7 @@ def read(
     payload: bytes,
     received_at: Instant,
     *,
+    encoding: Encoding = "json",
     fault_values_c: Sequence[float] = units.PROBE_FAULT_VALUES_C,
     limit_bytes: int = PACK_LIMIT_BYTES,
 ) -> tuple[Sample, ...] | Refusal:
@@ -91,7 +101,10 @@ def read(
     >>> read(b'[{"n":"tub1","u":"Cel","v":3.5}]', 1.8e9)[0].value
     3.5
     """
-    pack = loads(payload, limit_bytes=limit_bytes)
+    if encoding == "cbor":
+        pack = strict_cbor.loads(payload, labels=LABELS)
+    else:
+        pack = strict_json.loads(payload, limit_bytes=limit_bytes)
     if isinstance(pack, Refusal):
         return pack
     if not isinstance(pack, list) or not pack:

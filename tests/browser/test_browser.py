@@ -196,7 +196,7 @@ def test_a_night_from_signing_in_to_signing_a_hold(page: Page, address: str, nig
     expect(page.locator(".chart svg")).to_be_visible()
     page.get_by_text("Enter a hand reading").click()
     page.get_by_label("It reads").fill("8,2")
-    page.get_by_label("With which probe").fill("hand probe 1")
+    page.get_by_label("With which probe or instrument").fill("hand probe 1")
     page.locator("#hand").get_by_role("button").click()
     expect(page.get_by_text("Measured by hand: 8.2 °C, brine, BRISKET-14")).to_be_visible()
 

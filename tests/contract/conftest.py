@@ -101,11 +101,11 @@ def closing_each(opened: Callable[[], Store]) -> Iterator[Callable[[], Store]]:
         store.close()
 
 
-@pytest.fixture(params=[*READINGS, pytest.param("influx", marks=pytest.mark.service)])
+@pytest.fixture(params=[*READINGS, *(pytest.param(name, marks=pytest.mark.service) for name in ("influx", "influx2"))])
 def open_readings(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Callable[[], Readings]]:
-    if request.param == "influx":
+    if request.param.startswith("influx"):
         # Asked for here and not above, so that the other stores are tested where no server is.
-        yield from closing_each(fed(request.getfixturevalue("influx"), tmp_path))
+        yield from closing_each(fed(request.getfixturevalue(request.param), tmp_path))
     else:
         yield from closing_each(READINGS[request.param](tmp_path))
 

@@ -4,6 +4,7 @@ import math
 import random
 import re
 import threading
+import time
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -78,9 +79,11 @@ class Site:
         return dict(part.numbers)
 
 
-@pytest.fixture
-def site(influx: "InfluxServer", request: pytest.FixtureRequest) -> Iterator[Site]:
-    archive = influx.archive(f"site_{abs(hash(request.node.nodeid))}")
+@pytest.fixture(params=["influx", "influx2"])
+def site(request: pytest.FixtureRequest) -> Iterator[Site]:
+    """A site with its archive on each line of InfluxDB that is there."""
+    server: InfluxServer = request.getfixturevalue(request.param)
+    archive = server.archive(f"site_{abs(hash(request.node.nodeid))}")
     yield Site(archive)
     archive.close()
 
@@ -203,9 +206,8 @@ def test_a_wrong_token_is_said_with_its_mend_and_without_itself(site: Site) -> N
     assert same(site) == 1
 
 
-def test_a_user_without_the_right_to_write_is_refused_and_told_what_to_grant(
-    site: Site, influx: "InfluxServer"
-) -> None:
+def test_a_user_without_the_right_to_write_is_refused_and_told_what_to_grant(influx: "InfluxServer") -> None:
+    site = Site(influx.archive("rights"))
     site.archive.ask("CREATE USER reader WITH PASSWORD 'reads-only'", "POST")
     site.archive.ask(f'GRANT READ ON "{site.archive.place.database}" TO reader', "POST")
     reader = InfluxArchive(influx.place(site.archive.place.database, "reader:reads-only"))
@@ -216,8 +218,10 @@ def test_a_user_without_the_right_to_write_is_refused_and_told_what_to_grant(
     assert site.archive.series("probe", NOON, NOON + 1).values.tolist() == [4.0]
 
 
-def test_a_missing_database_is_said_with_its_mend(influx: "InfluxServer") -> None:
-    site = Site(InfluxArchive(influx.place("nowhere")))
+@pytest.mark.parametrize("line", ["influx", "influx2"])
+def test_a_missing_database_is_said_with_its_mend(line: str, request: pytest.FixtureRequest) -> None:
+    server: InfluxServer = request.getfixturevalue(line)
+    site = Site(InfluxArchive(server.place("nowhere")))
     site.arrive(read(4.0, NOON))
     site.feeder.step()
     assert "curevigil check --prepare" in site.sentence
@@ -262,8 +266,12 @@ def test_a_field_of_another_type_is_refused_as_content_and_set_aside(site: Site)
     assert site.numbers["behind"] == 0
 
 
-def test_what_is_older_than_the_bucket_keeps_is_set_aside_and_kept_here(influx: "InfluxServer") -> None:
-    archive = influx.archive("short")
+@pytest.mark.parametrize("line", ["influx", "influx2"])
+def test_what_is_older_than_the_bucket_keeps_is_set_aside_and_kept_here(
+    line: str, request: pytest.FixtureRequest
+) -> None:
+    server: InfluxServer = request.getfixturevalue(line)
+    archive = server.archive("short")
     prepare(archive, 30)
     with pytest.raises(LinesRefused, match="retention"):
         archive.write([Arrival(Message("t", b"", 1e9), (read(4.0, 1e9),), 1)])
@@ -294,6 +302,30 @@ def test_the_continuous_query_is_there_and_names_its_reach(influx: "InfluxServer
     prepare(archive, 0)
     queries = {row["name"]: row["query"] for row in archive.rows("SHOW CONTINUOUS QUERIES") if "query" in row}
     assert "RESAMPLE EVERY 30m FOR 1w" in queries["reading_30m"] or "FOR 7d" in queries["reading_30m"]
+
+
+def test_a_server_of_2_is_prepared_twice_alike_and_its_task_thins_out_every_reading(
+    influx2: "InfluxServer", eventually: Callable[..., None]
+) -> None:
+    archive = InfluxArchive(influx2.place("prepared"))
+    assert version(archive).startswith("2.")
+    first = prepare(archive, 0)
+    assert prepare(archive, 0) == first
+    site = Site(archive)
+    # The task looks back from the server's own clock, so these lie within its reach.
+    begun_at = time.time() // 1800 * 1800 - 86_400.0
+    for minute in range(240):
+        site.arrive(read(float(minute % 30), begun_at + 60.0 * minute))
+    site.catch_up()
+    (task,) = archive.call("GET", "/api/v2/tasks", [("name", "reading_30m prepared/kept")])["tasks"]
+    archive.call("POST", f"/api/v2/tasks/{task['id']}/runs", (), {})
+    thin = 'SELECT count, mean, min, max FROM "prepared"."long"."reading_30m"'
+    eventually(lambda: sum(row["count"] or 0 for row in archive.rows(thin)) == 240, "the task has run")
+    rows = archive.rows(thin)
+    assert [(row["count"], row["mean"], row["min"], row["max"]) for row in rows] == [(30, 14.5, 0.0, 29.0)] * 8
+    prepare(archive, 400)
+    (bucket,) = archive.call("GET", "/api/v2/buckets", [("name", "prepared/kept")])["buckets"]
+    assert [rule["everySeconds"] for rule in bucket["retentionRules"]] == [400 * 86_400]
 
 
 def test_a_long_series_is_read_in_pages_without_a_seam(site: Site, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -46,6 +46,7 @@ from collector.findings import Condition
 from collector.kitchen import Alarm
 from collector.present import Present
 from collector.readings import Assignment, Quantity, Reading, Site, Unit
+from collector.rota import RotaStep
 from collector.sample import Message
 from collector.settings import Settings, parse
 from collector.storage import Arrival, MemoryJournal, MemoryReadings
@@ -149,7 +150,7 @@ class Kitchen:
         told: list[Event] = [
             SiteDescribed(Site("s", "Site", "Europe/London", "US")),
             PersonDescribed("ana", "Ana", ("approver",)),
-            RotaDescribed((("ana", 0.0),)),
+            RotaDescribed((RotaStep("ana", 0.0),)),
             UnitDescribed(Unit("room", "s", "Room", "cold room")),
             ChannelAssigned(Assignment("room/air", Quantity.AIR_TEMPERATURE, "room", "wall", begin)),
             BatchStarted("B1", PLAN, AsMade(3.0, brine_c=3.0, meat_c=3.0), (Placement("1", "room", begin),)),

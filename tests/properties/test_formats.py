@@ -1,13 +1,15 @@
 """What holds for every payload: nothing raises, and what was resolved once resolves to itself."""
 
 import json
+from dataclasses import replace
 from datetime import datetime
 from math import isfinite
 
+import cbor2
 from hypothesis import given
 from hypothesis import strategies as st
 
-from collector.formats import pointer, senml, strict_json, times
+from collector.formats import pointer, senml, strict_cbor, strict_json, times
 from collector.formats.mapping import Mapping, Measurement
 from collector.message import Message, PlainNumber, Refusal, Sample, Source, believed_time, read_message
 
@@ -71,6 +73,18 @@ def test_arbitrary_json_never_raises(topic: str, value: object) -> None:
 @given(TOPICS, st.text(alphabet='[]{}",:0123456789eE.-+truefalsn\\ud83 ', max_size=120))
 def test_almost_json_never_raises(topic: str, text: str) -> None:
     check(read_message(Message(topic, text.encode(), NOW), SOURCES))
+
+
+@given(st.binary(max_size=200) | JSONS.map(cbor2.dumps))
+def test_arbitrary_cbor_never_raises_and_holds_nothing_but_plain_values(payload: bytes) -> None:
+    for topic in ("senml/a", "mapped/a"):
+        check(read_message(Message(topic, payload, NOW), tuple(replace(s, encoding="cbor") for s in SOURCES)))
+
+
+@given(JSONS)
+def test_what_the_strict_reader_takes_of_cbor_is_what_was_sent(value: object) -> None:
+    found = strict_cbor.loads(cbor2.dumps(value))
+    assert isinstance(found, Refusal) or found == value
 
 
 @given(JSONS)

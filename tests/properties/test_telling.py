@@ -4,16 +4,18 @@ from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, precondition, rule
 
 from alerts.alarms import step
-from alerts.escalation import AT_MOST_S, REPEAT_S, due
+from alerts.escalation import REPEAT_S, due
+from alerts.occasions import AT_MOST_S
 from collector.events import AlarmAcknowledged, AlarmTold, Draft
 from collector.findings import Condition
 from collector.fold import fold
 from collector.kitchen import Kitchen
 from collector.readings import Site, Unit
+from collector.rota import RotaStep
 from collector.storage import MemoryJournal
 
 REACH = {"ana": ("hook", "log"), "bo": ("log",)}
-ROTA = (("ana", 0.0), ("bo", 300.0))
+ROTA = (RotaStep("ana", 0.0), RotaStep("bo", 300.0))
 START = 1_764_030_000.0
 LONGEST_QUIET_S = REPEAT_S + 60.0 + 30.0
 """A repeat is due after REPEAT_S; when every channel had failed, up to a minute later; the machine steps in 30 s."""

@@ -52,7 +52,7 @@ def quiet(history_of: HistoryOf) -> BatchHistory:
 def test_the_strongest_finding_blocks(tiers: list[Tier], disposition: str, quiet: BatchHistory) -> None:
     proposal = propose(quiet, [finding(tier) for tier in tiers], US, quiet.judged_until_at, "t")
     assert proposal.disposition == disposition
-    assert proposal.blocks_release == (disposition in ("hold", "reject"))
+    assert proposal.blocks_release
     assert len(proposal.findings) == len(tiers)
 
 
@@ -94,9 +94,46 @@ def test_a_reject_has_nothing_to_decide_by(quiet: BatchHistory) -> None:
     assert propose(quiet, [finding(Tier.REJECT, due_at=1.0)], US, quiet.judged_until_at, "t").decide_by_at is None
 
 
-def test_a_stage_without_a_rule_blocks_release_without_holding(quiet: BatchHistory) -> None:
-    proposal = propose(quiet, [finding(Tier.NONE, "e-1")], US, quiet.judged_until_at, "t")
-    assert (proposal.disposition, proposal.blocks_release) == ("continue", True)
+SHOWN = Finding(
+    "e-11 cure", Outcome.WITHIN, Tier.NONE, "e-11 cure counted", {"blocks": 0},
+    Evidence(0.0, 0.0, (), 0, 0.0, "m", None, "", None),
+)  # fmt: skip
+
+
+def test_a_release_is_proposed_where_all_was_shown_and_nothing_stands_in_its_way(quiet: BatchHistory) -> None:
+    for found in ([SHOWN], [SHOWN, finding(Tier.NONE)], [SHOWN, finding(Tier.RECORDED)]):
+        proposal = propose(quiet, found, US, quiet.judged_until_at, "t")
+        assert (proposal.disposition, proposal.blocks_release) == ("release", False)
+
+
+@pytest.mark.parametrize(
+    ("tier", "rule", "sentence", "parameters", "disposition"),
+    [
+        (Tier.NONE, "e-1", "e-1 no rule", {}, "continue"),
+        (Tier.NONE, "e-1 smoke", "e-1 no window", {"blocks": 1}, "continue"),
+        (Tier.NONE, "e-11 cook", "e-11 cook missing", {"blocks": 1}, "continue"),
+        (Tier.EXTEND, "e-5", "e-5 extend", {}, "extend"),
+        (Tier.HOLD, "e-2", "e-2 hold", {}, "hold"),
+        (Tier.REJECT, "e-3 x", "e-3 reject", {}, "reject"),
+    ],
+)
+def test_one_thing_in_its_way_is_enough(
+    tier: Tier, rule: str, sentence: str, parameters: dict[str, float], disposition: str, quiet: BatchHistory
+) -> None:
+    against = replace(finding(tier, rule, **parameters), sentence=sentence, outcome=Outcome.CANNOT_TELL)
+    proposal = propose(quiet, [SHOWN, against], US, quiet.judged_until_at, "t")
+    assert (proposal.disposition, proposal.blocks_release) == (disposition, True)
+
+
+def test_what_cannot_be_told_stands_in_the_way_unless_it_was_judged_at_its_bound(quiet: BatchHistory) -> None:
+    for rule, disposition in (("e-8", "continue"), ("e-9", "continue"), ("e-2", "release"), ("e-6", "release")):
+        untold = replace(finding(Tier.NONE, rule), outcome=Outcome.CANNOT_TELL)
+        assert propose(quiet, [SHOWN, untold], US, quiet.judged_until_at, "t").disposition == disposition
+
+
+def test_nothing_is_released_that_no_gate_has_looked_at(quiet: BatchHistory) -> None:
+    within = replace(finding(Tier.NONE), outcome=Outcome.WITHIN)
+    assert propose(quiet, [within], US, quiet.judged_until_at, "t").disposition == "continue"
 
 
 def test_meat_still_standing_warm_brings_the_time_forward_to_its_reject(history_of: HistoryOf) -> None:

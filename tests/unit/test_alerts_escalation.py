@@ -1,6 +1,10 @@
 """Who is told what, next."""
 
 from dataclasses import replace
+from datetime import datetime
+from zoneinfo import ZoneInfo
+
+import pytest
 
 from alerts.escalation import Telling, due
 from collector.events import AlarmAcknowledged, AlarmChanged, AlarmRaised, AlarmReturned, AlarmTold, Draft, Event
@@ -8,6 +12,7 @@ from collector.findings import Condition
 from collector.fold import fold
 from collector.kitchen import Kitchen, Person
 from collector.readings import Site, Unit
+from collector.rota import RotaStep
 from collector.storage import MemoryJournal
 
 NIGHT = 1_764_036_000.0  # 02:00 UTC on 25 November 2025
@@ -22,7 +27,7 @@ def kitchen(*events: tuple[float, str, Event], wakes: bool = True) -> Kitchen:
     start = Kitchen(
         sites={"s": Site("s", "S", "Europe/London", "US")},
         units={"room": Unit("room", "s", "Room", "cold room")},
-        rota=(("ana", 0.0), ("bo", 600.0)),
+        rota=(RotaStep("ana", 0.0), RotaStep("bo", 600.0)),
     )
     return fold(entries, start)
 
@@ -51,6 +56,7 @@ def test_a_failed_channel_is_bypassed_at_once() -> None:
 
 def test_when_every_channel_failed_the_next_round_waits_a_little_and_comes() -> None:
     failed = kitchen(told(1, "ana", "webhook", False), told(2, "ana", "log", False))
+    failed = replace(failed, rota=(RotaStep("ana", 0.0),))
     assert due(failed, REACH, NIGHT + 3) == []
     assert people(due(failed, REACH, NIGHT + 8)) == [("ana", "webhook")]
 
@@ -98,7 +104,7 @@ def test_what_wakes_nobody_waits_for_the_day() -> None:
 
 
 def test_a_person_without_a_channel_is_told_by_the_log() -> None:
-    assert people(due(replace(kitchen(), rota=(("cy", 0.0),)), REACH, NIGHT)) == [("cy", "log")]
+    assert people(due(replace(kitchen(), rota=(RotaStep("cy", 0.0),)), REACH, NIGHT)) == [("cy", "log")]
 
 
 def test_what_ended_before_anybody_was_told_wakes_nobody() -> None:
@@ -107,15 +113,80 @@ def test_what_ended_before_anybody_was_told_wakes_nobody() -> None:
     assert due(kitchen(told(1, "ana", "webhook", False), back), REACH, NIGHT + 31) == []
 
 
-def test_an_answer_does_not_silence_an_alarm_that_still_stands_for_longer_than_45_minutes() -> None:
-    going = (NIGHT + 60, "ana", AlarmAcknowledged("A1", "going", NIGHT + 600))
-    events = [told(1, "ana", "webhook", True), going]
+def test_an_answer_that_is_not_kept_leaves_the_alarm_unanswered_until_somebody_answers_anew() -> None:
+    events = [told(1, "ana", "webhook", True), (NIGHT + 60, "ana", AlarmAcknowledged("A1", "going", NIGHT + 600))]
     heard = []
-    for minute in range(26, 300):
+    for minute in range(2, 60):
+        if minute == 40:
+            events.append((NIGHT + 2400, "ana", AlarmAcknowledged("A1", "going", NIGHT + 4000)))
         for telling in due(kitchen(*events), REACH, NIGHT + minute * 60):
             events.append(told(minute * 60, telling.person, telling.channel, True, telling.occasion))
             heard.append((minute, telling.person))
-    assert [minute for minute, person in heard if person == "ana"] == [26, 70, 115, 160, 205, 250, 295]
+    assert [minute for minute, person in heard if person == "ana"] == [25, 35]
+    assert [minute for minute, person in heard if person == "bo"] == [25, 35]
+
+
+def test_an_answer_is_kept_while_the_product_does_not_rise() -> None:
+    going = (NIGHT + 60, "ana", AlarmAcknowledged("A1", "going", NIGHT + 600))
+    answered = kitchen(told(1, "ana", "webhook", True), going)
+    assert due(answered, REACH, NIGHT + 9000, falling={"A1"}) == []
+    assert people(due(answered, REACH, NIGHT + 9000)) == [("ana", "webhook"), ("bo", "log")]
+
+
+def test_it_is_told_again_half_an_hour_before_the_early_crossing_and_at_the_crossing() -> None:
+    may = Condition(
+        "room", "product_warm", "temperature", True, NIGHT, ("B1",), NIGHT + 3000, sentence="product_may_pass"
+    )
+    answer = AlarmAcknowledged("A1", "going", NIGHT + 2600)
+    events: list[tuple[float, str, Event]] = [
+        (NIGHT, "watch", AlarmChanged("A1", may)),
+        told(1, "ana", "webhook", True, "changed 1"),
+        (NIGHT + 60, "ana", answer),
+    ]  # fmt: skip
+    assert due(kitchen(*events), REACH, NIGHT + 1199) == []
+    assert people(due(kitchen(*events), REACH, NIGHT + 1200)) == [("ana", "webhook"), ("bo", "log")]
+    events.append((NIGHT + 1300, "ana", answer))
+    assert due(kitchen(*events), REACH, NIGHT + 1400) == []
+    events.append((NIGHT + 1500, "watch", AlarmChanged("A1", replace(may, sentence="product_has_passed"))))
+    assert people(due(kitchen(*events), REACH, NIGHT + 1501)) == [("ana", "webhook"), ("bo", "log")]
+
+
+def test_where_no_way_leads_to_one_person_the_next_is_told_at_once() -> None:
+    failed = kitchen(told(1, "ana", "webhook", False), told(2, "ana", "log", False))
+    assert people(due(failed, REACH, NIGHT + 3)) == [("bo", "log")]
+
+
+def test_the_next_person_is_called_by_another_channel_than_the_one_that_nobody_answered() -> None:
+    reach = {"ana": ("email",), "bo": ("email 2", "webhook")}
+    waiting = kitchen(told(1, "ana", "email", True))
+    assert ("bo", "webhook") in people(due(waiting, reach, NIGHT + 601))
+    assert people(due(waiting, reach, NIGHT + 599)) == []
+
+
+def test_what_wakes_nobody_is_told_at_the_first_check_and_its_end_wakes_nobody_either() -> None:
+    quiet = kitchen(wakes=False)
+    quiet = replace(quiet, sites={"s": Site("s", "S", "Europe/London", "US", checks=("06:30", "18:00"))})
+    six_thirty = NIGHT + 4.5 * 3600
+    assert due(quiet, REACH, six_thirty - 1) == []
+    assert people(due(quiet, REACH, six_thirty)) == [("ana", "webhook")]
+    back = (NIGHT + 60, "watch", AlarmReturned("A1", "x", {}))
+    over = kitchen(told(1, "ana", "webhook", True), back, wakes=False)
+    assert due(over, REACH, NIGHT + 120) == []
+    assert people(due(over, REACH, six_thirty + 1800)) == [("ana", "webhook")]
+
+
+@pytest.mark.parametrize(("evening", "hours"), [("2026-03-28", 7), ("2026-10-24", 9), ("2026-06-10", 8)])
+def test_a_night_on_call_ends_by_the_wall_however_long_it_is(evening: str, hours: int) -> None:
+    rota = (RotaStep("bo", 0.0, "23:00", "07:00"), RotaStep("ana", 0.0, "07:00", "23:00"))
+    begins = datetime.fromisoformat(f"{evening}T23:00").replace(tzinfo=ZoneInfo("Europe/London")).timestamp()
+    standing = replace(kitchen(), rota=rota)
+    called = [people(due(standing, REACH, begins + minute * 60.0))[0][0] for minute in range(-1, 10 * 60)]
+    assert called == ["ana"] + ["bo"] * (hours * 60) + ["ana"] * ((10 - hours) * 60)
+
+
+def test_an_hour_at_which_nobody_is_on_call_is_everybodys() -> None:
+    rota = (RotaStep("bo", 0.0, "07:00", "23:00"), RotaStep("ana", 600.0, "07:00", "23:00"))
+    assert people(due(replace(kitchen(), rota=rota), REACH, NIGHT)) == [("bo", "log"), ("ana", "webhook")]
 
 
 def test_what_changes_after_the_second_telling_is_told_at_once() -> None:
@@ -132,7 +203,7 @@ def test_what_changes_after_the_second_telling_is_told_at_once() -> None:
 def test_cannot_leaves_the_alarm_with_the_others_until_somebody_goes() -> None:
     cannot = (NIGHT + 60, "ana", AlarmAcknowledged("A1", "cannot"))
     events = [told(1, "ana", "webhook", True), cannot]
-    rota = (("ana", 0.0), ("bo", 300.0), ("cy", 900.0))
+    rota = (RotaStep("ana", 0.0), RotaStep("bo", 300.0), RotaStep("cy", 900.0))
     heard = []
     for minute in range(2, 40):
         for telling in due(replace(kitchen(*events), rota=rota), REACH, NIGHT + minute * 60):
@@ -145,7 +216,7 @@ def test_cannot_leaves_the_alarm_with_the_others_until_somebody_goes() -> None:
 
 def test_who_cannot_is_told_again_where_there_is_nobody_else() -> None:
     cannot = (NIGHT + 60, "ana", AlarmAcknowledged("A1", "cannot"))
-    alone = replace(kitchen(told(1, "ana", "webhook", True), cannot), rota=(("ana", 0.0),))
+    alone = replace(kitchen(told(1, "ana", "webhook", True), cannot), rota=(RotaStep("ana", 0.0),))
     assert people(due(alone, REACH, NIGHT + 61)) == [("ana", "webhook")]
 
 

@@ -48,7 +48,7 @@ def test_the_factor_is_printed_and_never_used(history_of: HistoryOf) -> None:
 @pytest.mark.parametrize("route", ["cooked", "uncooked", "sold raw"])
 def test_growth_never_rejects_however_much(history_of: HistoryOf, route: str) -> None:
     found = growth(history_of({**OPEN, "route": route, "air": ["10 d at 20.0"]}))
-    assert set(found) == ({"e-4 salmonella"} if route == "cooked" else set(CURVES))
+    assert set(found) == (set(CURVES) if route == "uncooked" else {"e-4 salmonella"})
     assert {f.tier for f in found.values()} == {Tier.HOLD}
     assert float(found["e-4 salmonella"].parameters["growth"] or 0) > 40
 

@@ -7,11 +7,12 @@ import pytest
 
 from alerts.channels.base import Sent
 from alerts.escalation import Telling
+from alerts.heard import Taken
 from alerts.judgement import judged
 from alerts.rulebook.shelf import load
 from alerts.sentences import alarm_text
 from alerts.service import Service
-from alerts.watch import Taken, UnitWatch, conditions, take
+from alerts.watch import UnitWatch, conditions, take
 from collector.batches import AsMade, Method, Packing, Placement, Plan, Route
 from collector.events import (
     AlarmAcknowledged,
@@ -31,6 +32,7 @@ from collector.findings import Condition, Disposition, Proposal
 from collector.kitchen import Alarm, Kitchen
 from collector.present import Present
 from collector.readings import Assignment, Quantity, Reading, Site, Unit
+from collector.rota import RotaStep
 from collector.sample import Message, Quality
 from collector.storage import Arrival, MemoryJournal, MemoryReadings, StoreFailed
 
@@ -78,7 +80,7 @@ class Bench:
         self.write(
             SiteDescribed(Site("s", "Site", "Europe/London", "US")),
             PersonDescribed("ana", "Ana", ("approver",)),
-            RotaDescribed((("ana", 0.0),)),
+            RotaDescribed((RotaStep("ana", 0.0),)),
         )
         for unit in ("room", "fridge"):
             self.write(
@@ -485,7 +487,7 @@ def test_everybody_is_told_once_while_the_journal_refuses_and_it_is_recorded_lat
     bench: Bench, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     bench.service.reach = {"ana": ("first",), "bo": ("second",)}
-    bench.write(RotaDescribed((("ana", 0.0), ("bo", 60.0))))
+    bench.write(RotaDescribed((RotaStep("ana", 0.0), RotaStep("bo", 60.0))))
     bench.run(2, 9.0)
 
     def full(*args: object, **more: object) -> object:
@@ -525,3 +527,18 @@ def test_an_alarm_that_ends_after_a_silence_does_not_say_that_the_meat_stayed_be
     assert "Whether the meat passed its limit is unknown. Lots B1 need a decision before use." in alarm_text(
         over, "UTC"
     )
+
+
+def test_who_is_going_is_not_told_again_while_the_meat_cools_and_is_once_it_rises(bench: Bench) -> None:
+    bench.run(5, 9.0)
+    bench.service.tell()
+    (alarm,) = bench.present.kitchen.active_alarms()
+    bench.write(AlarmAcknowledged(alarm.id, "going", bench.at + 60))
+    head = len(bench.first.lines)
+    bench.run(0.3, 4.0)
+    bench.service.tell()
+    assert bench.kinds() == [("room", "product_warm")]
+    assert len(bench.first.lines) == head
+    bench.run(0.1, 12.0)
+    bench.service.tell()
+    assert bench.first.lines[head][1].startswith("again arrival")

@@ -15,6 +15,7 @@ from collector.findings import Condition
 from collector.kitchen import Alarm
 from collector.present import Present
 from collector.readings import Site
+from collector.rota import RotaStep
 from collector.storage import MemoryJournal, StoreFailed
 
 NIGHT = 1_764_036_000.0
@@ -50,7 +51,7 @@ class Bench:
         condition = Condition("room", "product_warm", "temperature", True, NIGHT, ("B1",), sentence="product_may_pass")
         self.write(
             SiteDescribed(Site("s", "S", "Europe/London", "US")),
-            RotaDescribed((("ana", 0.0), ("bo", 600.0))),
+            RotaDescribed((RotaStep("ana", 0.0), RotaStep("bo", 600.0))),
             AlarmRaised(condition),
         )
         self.teller = self.new_teller(at_once)

@@ -1,5 +1,7 @@
 """What the meat has been through, from readings, placements and hand readings."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -19,6 +21,7 @@ from collector.batches import (
     Where,
 )
 from collector.kitchen import Kitchen
+from collector.logs import SoakLog
 from collector.readings import Assignment, Quantity, Reading, Site, Unit
 from collector.sample import Message, Quality
 from collector.storage import Arrival, MemoryReadings
@@ -249,3 +252,41 @@ def test_a_lag_that_was_not_measured_follows_from_mass_and_thickness() -> None:
     # A tub of 20 kg: six hours times the cube root of two.
     tub = batch(made=AsMade(10.0, 10.0, brine_c=3.0, meat_c=3.0), tau_s=None)
     assert lag_h(tub) == pytest.approx(7.56, abs=0.01)
+
+
+def soaked(*soaks: tuple[float, float, float], **changes: object) -> Batch:
+    logs = tuple(SoakLog(START + a * HOUR, START + b * HOUR, water_c, "kim") for a, b, water_c in soaks)
+    return replace(batch(**changes), soaks=logs)  # type: ignore[arg-type]
+
+
+def at(history: TubHistory, hours: float) -> float:
+    return float(np.interp(START + hours * HOUR, history.times_at, history.likely_c))
+
+
+@pytest.mark.parametrize("arrangement", ["tub", "hung"])
+def test_meat_in_warm_water_is_judged_at_the_water_while_it_lies_in_it(arrangement: str) -> None:
+    history = traced(soaked((4.0, 6.0, 15.0), arrangement=arrangement), kitchen(), stored(air=steady(0, 12, 3.0)), 12)
+    assert (at(history, 3.9), at(history, 5.0)) == pytest.approx((3.0, 15.0))
+    # Two hours in it with a lag of six: 3 + 12 (1 - exp(-1/3)), and from there down again.
+    assert at(history, 6.01) == pytest.approx(6.40, abs=0.05)
+    assert at(history, 11.9) < 4.4
+
+
+def test_cold_water_takes_the_meat_down_no_faster_than_its_lag() -> None:
+    warm = AsMade(3.0, 3.0, brine_c=8.0, meat_c=8.0)
+    history = traced(soaked((0.0, 6.0, 2.0), made=warm), kitchen(), stored(air=steady(0, 12, 8.0)), 12)
+    assert at(history, 6.0) == pytest.approx(2.0 + 6.0 / np.e, abs=0.05)
+
+
+def test_a_probe_in_the_tub_goes_before_the_water_that_was_logged() -> None:
+    probe = Assignment("probe", Quantity.BRINE_TEMPERATURE, "room", "tub 1", START, lot="B1", tub="1")
+    readings = stored(air=steady(0, 12, 3.0), probe=steady(5, 7, 4.0))
+    history = traced(soaked((4.0, 8.0, 15.0)), kitchen(probe), readings, 12)
+    assert (at(history, 4.5), at(history, 6.0), at(history, 7.5)) == pytest.approx((15.0, 4.0, 15.0))
+
+
+def test_soaks_that_overlap_leave_no_hole_and_go_no_step_back() -> None:
+    history = traced(soaked((4.0, 6.0, 15.0), (5.0, 7.0, 10.0)), kitchen(), stored(air=steady(0, 12, 3.0)), 12)
+    assert (np.diff(history.times_at) >= 0).all()
+    assert (at(history, 5.5), at(history, 6.5)) == pytest.approx((15.0, 10.0))
+    assert not history.gaps

@@ -3,9 +3,9 @@
 import numpy as np
 import pytest
 
-from alerts.heard import Heard
+from alerts.heard import Heard, Taken
 from alerts.trace import Copies
-from alerts.watch import Taken, TubState, UnitWatch, conditions, projected, return_figures, take
+from alerts.watch import TubState, UnitWatch, conditions, projected, return_figures, take
 from collector.findings import Condition
 from collector.readings import Assignment, Quantity, Unit
 from collector.sample import Quality

@@ -32,10 +32,10 @@ from api.schemas import (
     StartBatch,
 )
 from collector.events import AlarmReturned, Draft, ProposalMade
-from collector.findings import Disposition
+from collector.findings import Disposition, Finding, Outcome, Tier
 from collector.fold import fold
 from collector.kitchen import Kitchen
-from tests.office import DAY, NOW, WARM, WITHIN, made_kitchen, proposal
+from tests.office import DAY, NO_COOK, NOW, SHOWN, WARM, WITHIN, finding, made_kitchen, proposal
 
 KITCHEN = made_kitchen()
 ADA, BO = KITCHEN.people["ada"], KITCHEN.people["bo"]
@@ -275,9 +275,9 @@ def test_a_hot_core_may_be_entered_while_the_batch_is_cooked_and_only_then() -> 
 
 def test_a_completed_sheet_must_differ_from_what_stands() -> None:
     as_made = {
-        "meat_kg": 3.05, "salt_kg": 0.3, "sugar_kg": 0.1, "curing_salt_kg": 0.09, "curing_salt_lot": "CS-0412",
+        "meat_kg": 3.05, "salt_kg": 0.3, "sugar_kg": 0.1, "curing_salt_kg": 0.009, "curing_salt_lot": "CS-0412",
         "nitrite_percent": 6.25, "meat_c": 3.1, "scale": "bench scale 2, 1 g", "supplier_lots": ["HF-2209"],
-        "water_kg": 3.0,
+        "nitrate_percent": 0.0,
     }  # fmt: skip
     same = CorrectAsMade.model_validate({"as_made": as_made, "reason": "no change"})
     assert isinstance(correct_as_made(KITCHEN, "BELLY-32", same, BO, NOW), Faults)
@@ -333,10 +333,14 @@ def test_only_an_approver_signs_or_confirms() -> None:
 
 
 def test_a_signed_hold_names_its_place_and_is_lifted_with_a_reason() -> None:
-    held = after(sign(where_kept="coldroom, bottom shelf"))
+    shown = Draft(NOW - 60.0, "rules", ProposalMade(proposal("BRISKET-14", Disposition.HOLD, WARM, SHOWN)))
+    kitchen = made_from(KITCHEN, (shown,))
+    held = after(sign(kitchen, proposal=kitchen.position, where_kept="coldroom, bottom shelf"), kitchen)
     assert standing(held, "BRISKET-14").disposition is Disposition.HOLD
+    assert Disposition.RELEASE not in choices(standing(held, "BRISKET-14"))
     assert standing(held, "BRISKET-14").signed
-    lifted = after(sign(held, disposition="continue", reason="core probed at 3.4, door log read"), held)
+    reason = "core probed at 3.4, door log read"
+    lifted = after(sign(held, disposition="continue", reason=reason, proposal=kitchen.position), held)
     stands = standing(lifted, "BRISKET-14")
     assert (stands.disposition, stands.signed, stands.waits) == (Disposition.CONTINUE, True, False)
     assert Disposition.RELEASE in choices(stands)
@@ -422,23 +426,47 @@ def test_figures_of_another_outcome_are_not_what_was_seen() -> None:
 
 
 def test_nothing_is_released_against_what_the_rules_say_this_minute() -> None:
-    recorded = KITCHEN.proposals["BELLY-32"][-1]
+    shown = Draft(NOW, "rules", ProposalMade(proposal("BELLY-32", Disposition.RELEASE, WITHIN, SHOWN)))
+    kitchen = made_from(KITCHEN, (shown,))
+    recorded = kitchen.proposals["BELLY-32"][-1]
+    unshown = proposal("BELLY-32", Disposition.CONTINUE, WITHIN, NO_COOK)
     held = proposal("BELLY-32", Disposition.HOLD, WARM)
-    for disposition in (Disposition.CONTINUE, Disposition.RELEASE):
+    for disposition, news in (
+        (Disposition.CONTINUE, held),
+        (Disposition.RELEASE, held),
+        (Disposition.RELEASE, unshown),
+    ):
         request = SignDisposition(
             disposition=disposition, reason="looked at the curve and the probe", proposal=recorded.position
         )
-        assert not isinstance(sign_disposition(KITCHEN, "BELLY-32", request, ADA, NOW, recorded.proposal), Faults)
-        refused = sign_disposition(KITCHEN, "BELLY-32", request, ADA, NOW, held)
+        assert not isinstance(sign_disposition(kitchen, "BELLY-32", request, ADA, NOW, recorded.proposal), Faults)
+        refused = sign_disposition(kitchen, "BELLY-32", request, ADA, NOW, news)
         assert isinstance(refused, Faults)
         assert [found.field for found in refused.found] == ["disposition"]
 
 
-def test_an_unjudged_stage_blocks_release_whoever_asks() -> None:
-    from tests.office import COLD, finding
+@pytest.mark.parametrize(
+    "untold",
+    [
+        finding("e-1", Outcome.CANNOT_TELL, Tier.NONE, "e-1 no rule", {"stages": "smoke"}),
+        finding("e-1 smoke", Outcome.CANNOT_TELL, Tier.NONE, "e-1 no window", {"stage": "smoke", "blocks": 1}),
+        finding("e-11 cook", Outcome.OUTSIDE, Tier.HOLD, "e-11 cook short", {"blocks": 1}),
+        finding("e-11 parasites", Outcome.OUTSIDE, Tier.NONE, "e-11 parasites not enough", {"blocks": 1}),
+        finding("e-3 salmonella", Outcome.OUTSIDE, Tier.HOLD, "e-3 cook or discard", {}),
+        NO_COOK,
+    ],
+    ids=lambda found: found.sentence,
+)
+def test_what_a_route_asks_for_is_shown_whoever_signs(untold: Finding) -> None:
+    for found, free in (((SHOWN, untold), False), ((SHOWN, WARM), True)):
+        news = Draft(NOW, "rules", ProposalMade(proposal("BELLY-32", Disposition.HOLD, *found)))
+        kitchen = made_from(KITCHEN, (news,))
+        looked: dict[str, Any] = {"lot": "BELLY-32", "proposal": kitchen.position}
+        signed = after(sign(kitchen, disposition="continue", reason="looked at it with care", **looked), kitchen)
+        assert (Disposition.RELEASE in choices(standing(signed, "BELLY-32"))) == free
+        refused = sign(signed, disposition="release", reason="looked at it with care", **looked)
+        assert isinstance(refused, Faults) != free
 
-    untold = finding("e-1", WARM.outcome, WITHIN.tier, "e-1 no rule", {"stages": "smoke"})
-    drafted = Draft(NOW, "rules", ProposalMade(proposal("BELLY-32", Disposition.CONTINUE, untold, COLD)))
-    stands = standing(made_from(KITCHEN, (drafted,)), "BELLY-32")
-    assert Disposition.RELEASE not in choices(stands)
-    assert Disposition.RELEASE in choices(standing(KITCHEN, "BELLY-32"))
+
+def test_nothing_is_released_that_no_gate_has_looked_at() -> None:
+    assert Disposition.RELEASE not in choices(standing(KITCHEN, "BELLY-32"))

@@ -5,6 +5,7 @@ import os
 import socket
 import sqlite3
 import threading
+from base64 import b64encode
 from collections.abc import Callable, Iterator
 from datetime import UTC, datetime
 from http.server import BaseHTTPRequestHandler, HTTPServer
@@ -469,6 +470,20 @@ def test_read_shows_quality_and_key_and_what_a_retained_message_would_be(run: Ru
     assert (code, out.splitlines()[0]) == (0, "No reading.")
     assert "sent again, it is a reading where" in out
     assert run(*words, '{"c": 4.1, "status": "fine"}')[0] == 1
+
+
+def test_read_takes_cbor_as_hex_as_base64_and_as_bytes(folder: Path) -> None:
+    words = ["read", "--mapping", str(MAPPINGS / "cbor.toml"), "--topic", "probes/tub-2"]
+    payload = bytes.fromhex("a3001a62d52aef01f944000205")
+    spaced = payload.hex(" ").upper()
+    for text in (payload.hex(), spaced, f"0x{payload.hex()}", b64encode(payload).decode(), "owAaYtUq7wH5RAACBQ"):
+        result = CliRunner().invoke(main, [*words, text])
+        assert result.output.startswith("tub-2/temperature = 4.0 Cel at "), text
+    assert CliRunner().invoke(main, words, input=payload).output.startswith("tub-2/temperature = 4.0 Cel at ")
+    for text in ("abc!", "{}", "a3001"):
+        result = CliRunner().invoke(main, [*words, text])
+        assert result.exit_code != 0
+    assert "paste it as hex or as Base64" in CliRunner().invoke(main, [*words, "{}"]).output
 
 
 def test_read_takes_what_is_piped_in_byte_by_byte(folder: Path) -> None:

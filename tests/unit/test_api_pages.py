@@ -21,8 +21,9 @@ from api.pages.sign_in import own_address
 from collector import events as e
 from collector.batches import Stage
 from collector.events import Draft
-from collector.findings import Disposition
+from collector.findings import Condition, Disposition
 from collector.message import Source
+from collector.rota import RotaStep
 from tests.office import NOW, WARM, ZONE, made_office, proposal
 
 HOLD = Disposition.HOLD
@@ -30,7 +31,7 @@ ORIGIN = "http://testserver"
 STATIC = Path(__file__).parents[2] / "api" / "static"
 PAGES = (
     "/", "/units/coldroom", "/units/chamber", "/batches", "/batches/BRISKET-14", "/batches/HAM-31",
-    "/batches/new", "/channels", "/journal", "/password", "/read", "/people",
+    "/batches/new", "/channels", "/journal", "/password", "/read", "/people", "/curing-salts",
 )  # fmt: skip
 TOO_SURE = re.compile(r"\b(?:safe|ok|all clear)\b", re.IGNORECASE)
 
@@ -566,6 +567,14 @@ def test_a_pasted_message_is_read_by_the_settings_where_no_mapping_is_pasted(cli
         assert "no source takes this topic" in vi.send("/read", topic="warm/air", message="1")[1]
 
 
+def test_cbor_is_pasted_as_hex_or_base64(ada: Somebody) -> None:
+    mapping = MAPPING.replace('"mapped"', '"mapped"\nencoding = "cbor"')
+    for text in ("a16763656c73697573f94480", "oWdjZWxzaXVz+USA"):
+        assert "gauge/air = 4.5 Cel" in ada.send("/read", topic="kitchen/gauge", message=text, mapping=mapping)[1]
+    status, text = ada.send("/read", topic="kitchen/gauge", message="4.5 degrees", mapping=mapping)
+    assert (status, "paste it as hex or as Base64" in text) == (422, True)
+
+
 def test_what_is_wrong_with_a_pasted_mapping_is_said_and_nothing_pasted_is_markup(ada: Somebody) -> None:
     status, text = ada.send("/read", topic="<b>", message="<script>x</script>", mapping="[[source]]\ntopic = 1")
     assert status == 422
@@ -600,3 +609,36 @@ def test_a_drill_shows_what_happened_on_each_way_and_only_an_admin_may_hold_one(
         assert "Call Bo" not in bo.see("/people")
         assert bo.send("/people/call-test", person="bo")[0] == 403
     assert calls == ["bo"]
+
+
+def test_the_page_of_people_says_who_is_on_call_now_and_until_when(ada: Somebody, office: Office) -> None:
+    night, day = RotaStep("cy", 0.0, "21:00", "07:00"), RotaStep("bo", 0.0, "07:00", "21:00")
+    rota = e.RotaDescribed((day, night, RotaStep("ada", 600.0)))
+    office.present.decide(lambda kitchen: [Draft(NOW, "system", rota)])
+    text = ada.see("/people")
+    assert "Cyrus Okafor at once, then Ada Brandt after 10 min." in text
+    assert "From Wed 25 Nov, 07:00 it is otherwise." in text
+    assert "called at once, 07:00 to 21:00" in text
+
+
+def test_what_wakes_nobody_stands_in_the_morning_list_and_not_among_the_alarms(ada: Somebody, office: Office) -> None:
+    figures: dict[str, float | int | str | None] = {
+        "unit_name": "Cold room",
+        "channels": "cold/air",
+        "since_at": NOW - 900.0,
+    }
+    silent = Condition(
+        "coldroom",
+        "channel_silent",
+        "sensor",
+        False,
+        NOW - 900.0,
+        (),
+        sentence="channel_silent",
+        parameters=figures,
+    )
+    office.present.decide(lambda kitchen: [Draft(NOW, "watch", e.AlarmRaised(silent))])
+    text = ada.see("/")
+    listed = text[text.index("For the morning") : text.index('id="holds"')]
+    assert "no reading from cold/air" in listed and "told at 07:00" in listed
+    assert text.count("no reading from cold/air") == 1

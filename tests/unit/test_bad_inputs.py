@@ -69,7 +69,7 @@ def names(rows: Sequence[tuple[Any, ...]]) -> list[str]:
 SETTINGS: list[Row] = [
     ("an unknown table", [("[web]", "[wep]")],
      [": web: it is missing; add it: a table [web] with the public address",
-         "line 60: wep: there is no such key here; did you mean web?"]),
+         "line 61: wep: there is no such key here; did you mean web?"]),
     ("a port in quotes", [("port = 1883", 'port = "1883"')],
      ["line 8: broker port: '1883' is no whole number; write a whole number, without quotes"]),
     ("a port that is none", [("port = 1883", "port = 70000")],
@@ -111,89 +111,94 @@ SETTINGS: list[Row] = [
     ("a filter with # inside", [('"smokehouse/#"', '"smokehouse/#/air"')],
      ["line 18: source 1 topic: the topic 'smokehouse/#/air': # must be the last level and stand alone in it"]),
     ("the same topics twice", [('"gauges/{device}/temperature"', '"smokehouse/#"')],
-     ["line 23: source 2 topic: source 1 takes these topics already, and the first one decides; "
+     ["line 24: source 2 topic: source 1 takes these topics already, and the first one decides; "
          "join the two, or make one topic narrower"]),
     ("a plain number without a unit", [('unit = "Cel"                     # unit the', "# ")],
-     ["line 22: source 2 unit: a plain number has no unit of its own; say which unit the numbers "
+     ["line 23: source 2 unit: a plain number has no unit of its own; say which unit the numbers "
          'are in, such as "Cel"']),
     ("an unknown unit", [('unit = "Cel"                     # unit the', 'unit = "Grad" # ')],
-     ["line 25: source 2 unit: unit 'Grad' is not known: use one of Cel, %RH, kg, V, %EL, 1, K, g, "
+     ["line 26: source 2 unit: unit 'Grad' is not known: use one of Cel, %RH, kg, V, %EL, 1, K, g, "
          "/, F, degF, °F"]),
     ("a unit for SenML", [('format = "senml" ', 'format = "senml"\nunit = "Cel" ')],
      ["line 20: source 1 unit: it has no meaning with the format senml; leave it out, or set format = 'plain'"]),
     ("a pointer that is none", [('"/celsius"', '"celsius"')],
-     ["line 37: source 3 measurement 1 value: the pointer 'celsius' must be empty or begin with /"]),
+     ["line 38: source 3 measurement 1 value: the pointer 'celsius' must be empty or begin with /"]),
     ("a time without its format", [('time_format = "rfc3339" ', "# ")],
-     ["line 43: source 3 measurement 1 time: `time` and `time_format` belong together: set both, or neither"]),
+     ["line 44: source 3 measurement 1 time: `time` and `time_format` belong together: set both, or neither"]),
     ("a capture the topic lacks", [('"{device}/{key}/temperature"', '"{gauge}/{key}/temperature"')],
-     ["line 36: source 3 measurement 1 channel: the topic captures no gauge: write {gauge} into the topic, "
+     ["line 37: source 3 measurement 1 channel: the topic captures no gauge: write {gauge} into the topic, "
          "or take it out of the channel"]),
     ("a word for retained that is none", [('retained = "state"', 'retained = "sample"')],
-     ["line 20: source 1 retained: 'sample' is not known; use one of: state, reading, ignore"]),
+     ["line 21: source 1 retained: 'sample' is not known; use one of: state, reading, ignore"]),
     ("a retained reading without a time", [('decimal_comma = false', 'retained = "reading"\ndecimal_comma = false')],
-     ["line 27: source 2 retained: the broker says not since when it keeps a message, so a reading needs the device's "
+     ["line 28: source 2 retained: the broker says not since when it keeps a message, so a reading needs the device's "
          "own time: set `time` in every measurement, or use state or ignore"]),
+    ("an encoding that is none", [('# encoding = "cbor"', 'encoding = "xml" ')],
+     ["line 20: source 1 encoding: 'xml' is not known; use one of: json, cbor"]),
+    ("a plain number in CBOR", [('decimal_comma = false', 'encoding = "cbor"\ndecimal_comma = false')],
+     ["line 28: source 2 encoding: a plain number is text; leave it out, or use mapped with the pointer \"\" to the "
+         "value"]),
     ("a key in quotes alone", [('# dedupe = ["/id"] ', 'dedupe = "/id" ')],
-     ["line 48: source 3 measurement 1 dedupe: '/id' is no list; write a list in square brackets; "
+     ["line 49: source 3 measurement 1 dedupe: '/id' is no list; write a list in square brackets; "
          "tables of a list stand under [[two brackets]]"]),
     ("a key that is no pointer", [('# dedupe = ["/id"] ', 'dedupe = ["id"] ')],
-     ["line 48: source 3 measurement 1 dedupe: the pointer 'id' must be empty or begin with /"]),
+     ["line 49: source 3 measurement 1 dedupe: the pointer 'id' must be empty or begin with /"]),
     ("a key and a sequence", [('# dedupe = ["/id"] ', 'dedupe = ["/id"]\nsequence = "/n"\nboot = "/b" ')],
-     ["line 48: source 3 measurement 1 dedupe: `dedupe` and `sequence` both say which readings are the same: keep one "
+     ["line 49: source 3 measurement 1 dedupe: `dedupe` and `sequence` both say which readings are the same: keep one "
          "of them"]),
     ("a sequence that starts again unseen", [('# sequence = "/n" ', 'sequence = "/n" ')],
-     ["line 46: source 3 measurement 1 sequence: `sequence` starts again with each boot: set `boot` to what tells them "
+     ["line 47: source 3 measurement 1 sequence: `sequence` starts again with each boot: set `boot` to what tells them "
          "apart, or set neither"]),
     ("a word about the value that means nothing", [('# quality = "/status" ', 'quality = "/status" ')],
-     ["line 49: source 3 measurement 1 quality: quality finds a word that means nothing by itself: set "
+     ["line 50: source 3 measurement 1 quality: quality finds a word that means nothing by itself: set "
          '`quality_names`, such as { "ok" = "good" }']),
     ("a quality that is not ours", [('# quality = "/status" ', 'quality = "/status" '),
                                     ('# quality_names = { "ok" = "good"', 'quality_names = { "ok" = "fine"')],
-     ["line 50: source 3 measurement 1 quality_names: quality_names says 'ok' is 'fine', which is not known: use "
+     ["line 51: source 3 measurement 1 quality_names: quality_names says 'ok' is 'fine', which is not known: use "
          "one of good, clock_doubt, probe_fault, out_of_range"]),
     ("a bad unit in a table", [('# unit_from = "/unit" ', 'unit_from = "/unit" ')],
-     ["line 38: source 3 measurement 1 unit: give either `unit`, or `unit_from` as a pointer to it"]),
+     ["line 39: source 3 measurement 1 unit: give either `unit`, or `unit_from` as a pointer to it"]),
     ("a range the wrong way round", [("# valid_min = -40.0 ", "valid_min = 70.0 "),
                                       ("# valid_max = 60.0", "valid_max = 60.0")],
-     ["line 51: source 3 measurement 1 valid_min: valid_min 70.0 is not below valid_max 60.0: swap or mend them"]),
+     ["line 52: source 3 measurement 1 valid_min: valid_min 70.0 is not below valid_max 60.0: swap or mend them"]),
     ("a relative folder", [('"/var/lib/curevigil"', '"data"')],
-     ["line 57: stores folder: 'data' depends on where the program is started; write the whole path, from / on"]),
+     ["line 58: stores folder: 'data' depends on where the program is started; write the whole path, from / on"]),
     ("a negative ballast", [("ballast_mib = 64", "ballast_mib = -1")],
-     ["line 58: stores ballast_mib: -1 is below 0; look at the figure and its unit"]),
+     ["line 59: stores ballast_mib: -1 is below 0; look at the figure and its unit"]),
     ("a place to listen that is none", [('"127.0.0.1:8443"', '"8443"')],
-     ["line 61: web listen: '8443' is no address to listen at; write it as \"127.0.0.1:8443\": an "
+     ["line 62: web listen: '8443' is no address to listen at; write it as \"127.0.0.1:8443\": an "
          "address and a port"]),
     ("sign-in over a plain line", [('"https://curevigil.example"', '"http://curevigil.example"')],
-     ["line 62: web public_address: people would sign in over an unencrypted line; write https://, "
+     ["line 63: web public_address: people would sign in over an unencrypted line; write https://, "
          "or set plain_http = true on a closed network"]),
     ("an address for people that is none", [('"https://curevigil.example"', '"curevigil.example"')],
-     ["line 62: web public_address: 'curevigil.example' is no web address; write what people type, "
+     ["line 63: web public_address: 'curevigil.example' is no web address; write what people type, "
          'such as "https://curevigil.example"']),
     ("an unknown way to reach people", [('channel = "webhook" ', 'channel = "pager" ')],
-     ["line 68: reach 1 channel: 'pager' is not known; use one of: webhook, email, apprise"]),
+     ["line 69: reach 1 channel: 'pager' is not known; use one of: webhook, email, apprise"]),
     ("a webhook that is no address", [('"env:CUREVIGIL_INES_WEBHOOK"', '"env:NO_ADDRESS"')],
-     ["line 69: reach 1 address: what stands there is no web address; put one there that begins "
+     ["line 70: reach 1 address: what stands there is no web address; put one there that begins "
          "with https:// or http://"]),
     ("a signing secret that is none", [('"env:CUREVIGIL_INES_SIGNING"', '"env:CUREVIGIL_INES_WEBHOOK"')],
-     ["line 70: reach 1 secrets 1: what stands there is no signing secret; put whsec_ and the Base64 of "
+     ["line 71: reach 1 secrets 1: what stands there is no signing secret; put whsec_ and the Base64 of "
          "24 to 64 random bytes there"]),
     ("a mailbox that is none", [('"env:CUREVIGIL_INES_EMAIL"', '"env:CUREVIGIL_INES_WEBHOOK"')],
-     ["line 76: reach 2 address: what stands there is no e-mail address; put one address there, and "
+     ["line 77: reach 2 address: what stands there is no e-mail address; put one address there, and "
          "nothing else"]),
     ("the same way twice", [('channel = "email" ', 'channel = "webhook" '),
                             ('"env:CUREVIGIL_INES_EMAIL"', '"env:CUREVIGIL_INES_WEBHOOK"')],
-     ["line 76: reach 2 address: ines is reached by webhook at this address already; keep one of the two"]),
+     ["line 77: reach 2 address: ines is reached by webhook at this address already; keep one of the two"]),
     ("a mail password in the clear", [('security = "starttls"', 'security = "plain"')],
-     ["line 86: smtp security: the password would travel unencrypted; set security = "
+     ["line 87: smtp security: the password would travel unencrypted; set security = "
          '"starttls" or "tls"']),
     ("a sender with two headers", [('"curevigil@kitchen.example"', '"a@b.example\\nBcc: c@d.example"')],
-     ['line 87: smtp sender: this is no e-mail address; write the address alone, such as "curevigil@example.org"']),
+     ['line 88: smtp sender: this is no e-mail address; write the address alone, such as "curevigil@example.org"']),
     ("a name without its password", [('password = "env:CUREVIGIL_SMTP_PASSWORD"', "# ")],
-     ["line 88: smtp username: a password and a name go together; write both, or neither"]),
+     ["line 89: smtp username: a password and a name go together; write both, or neither"]),
     ("a lamp for no unit", [('"curevigil/{site}/{unit}/alarm"', '"curevigil/lamp"')],
-     ['line 94: lamp topic: this is no topic for each unit; write it as "curevigil/{site}/{unit}/alarm"']),
+     ['line 95: lamp topic: this is no topic for each unit; write it as "curevigil/{site}/{unit}/alarm"']),
     ("a lamp that would be read", [('"curevigil/status"', '"smokehouse/status"')],
-     ["line 95: lamp status_topic: a source reads these topics, and would take the lamp's words for "
+     ["line 96: lamp status_topic: a source reads these topics, and would take the lamp's words for "
          "readings; name another topic, or make the source's narrower"]),
     ("a text without its end", [('"smokehouse/#"', '"smokehouse/#')],
      ["line 18: file: this is no TOML from column 52 on (illegal character '\\n'); texts stand in "
@@ -250,7 +255,7 @@ KITCHENS: list[Row] = [
     ("a time as a number", [("from = 2026-11-01T00:00:00+00:00", "from = 1793491200")],
      ["line 30: channel 1 from: 1793491200 is no time; write date, time and offset: 2026-11-01T07:00:00Z"]),
     ("a year of another century", [("started = 2026", "started = 1926")],
-     ["line 64: batch 1 started: 1926-11-20T10:30:00+00:00 is in no year of ours; look at the year"]),
+     ["line 67: batch 1 started: 1926-11-20T10:30:00+00:00 is in no year of ours; look at the year"]),
     ("a channel that ends before it begins", [("# until = 2027", "until = 2025")],
      ["line 31: channel 1 until: it ends before it begins; write the later time here"]),
     ("an interval of nothing", [("interval_s = 60", "interval_s = 0")],
@@ -270,41 +275,41 @@ KITCHENS: list[Row] = [
      ["line 44: person 2 id: rules is what the program signs as; choose another id"]),
     ("two people with one id", [('id = "tomas"', 'id = "Ines"'), ('person = "tomas" ', 'person = "ines" ')],
      ["line 44: person 2 id: Ines is taken by person 1; give each person its own id",
-         "line 53: rota 2 person: ines stands on the rota twice; keep one"]),
+         "line 53: rota 2 person: ines stands on the rota twice at the same hours; keep one, or part their hours"]),
     ("a rota out of order", [("after_minutes = 0", "after_minutes = 15")],
      ["line 54: rota 2 after_minutes: this step comes before the one above it; write the rota in "
          "the order of its minutes"]),
     ("an unknown meat", [('meat = "beef"', 'meat = "ham"')],
-     ["line 71: batch 1 plan meat: 'ham' is not known; use one of: pork, beef, lamb, poultry, game, offal"]),
+     ["line 74: batch 1 plan meat: 'ham' is not known; use one of: pork, beef, lamb, poultry, game, offal"]),
     ("an unknown method", [('method = "immersion"', 'method = "wet"')],
-     ["line 73: batch 1 plan method: 'wet' is not known; use one of: immersion, injected then "
+     ["line 76: batch 1 plan method: 'wet' is not known; use one of: immersion, injected then "
          "immersed, dry by weight of meat, dry in excess"]),
     ("a cure of no length", [("cure_days = 5.0", "cure_days = 0")],
-     ["line 76: batch 1 plan cure_days: 0 is below 0.05; look at the figure and its unit"]),
+     ["line 79: batch 1 plan cure_days: 0 is below 0.05; look at the figure and its unit"]),
     ("meat of no weight", [("meat_kg = 2.04", "meat_kg = 0")],
-     ["line 115: batch 1 as_made meat_kg: 0 is not above 0; look at the figure and its unit"]),
+     ["line 119: batch 1 as_made meat_kg: 0 is not above 0; look at the figure and its unit"]),
     ("grams for kilograms", [("salt_kg = 0.2 ", "salt_kg = 20000 ")],
-     ["line 83: batch 1 plan salt_kg: 20000 is above 2000; look at the figure and its unit"]),
+     ["line 86: batch 1 plan salt_kg: 20000 is above 2000; look at the figure and its unit"]),
     ("an end without a reason", [("# ended = 2026-11-25", "ended = 2026-11-22")],
-     ["line 62: batch 1 ended_reason: an end has a time and a reason; add ended_reason, or leave both out"]),
+     ["line 65: batch 1 ended_reason: an end has a time and a reason; add ended_reason, or leave both out"]),
     ("a hole between two placements", [("until = 2026-11-22T09:00", "until = 2026-11-22T08:00")],
-     ["line 143: batch 1 placement 2 from: tub 1: one placement must end exactly where the next "
+     ["line 147: batch 1 placement 2 from: tub 1: one placement must end exactly where the next "
          "begins; write until as the next one's from, to the second"]),
     ("out on the bench in air unknown", [("bench_c = 22.0", "# ")],
-     ["line 140: batch 1 placement 2: tub 1: out of a unit without an air temperature; enter what "
+     ["line 144: batch 1 placement 2: tub 1: out of a unit without an air temperature; enter what "
          "the air was there"]),
     ("in a unit and out of it", [("bench_c = 22.0", 'bench_c = 22.0\nunit = "coldroom"')],
-     ["line 142: batch 1 placement 2 bench_c: tub 1 cannot be in a unit and out of it; keep one"]),
+     ["line 146: batch 1 placement 2 bench_c: tub 1 cannot be in a unit and out of it; keep one"]),
     ("in place before it was filled", [("from = 2026-11-20T10:30:00+00:00", "from = 2026-11-19T10:30:00+00:00")],
-     ["line 137: batch 1 placement 1 from: tub 1 stood there before the batch was started; begin "
+     ["line 141: batch 1 placement 1 from: tub 1 stood there before the batch was started; begin "
          "at `started`, or mend that"]),
     ("a hand reading of another world", [("value = 3.4", "value = 340")],
-     ["line 154: batch 1 hand_reading 1 value: 340 °C is outside -30 to 120 °C; look at the "
+     ["line 158: batch 1 hand_reading 1 value: 340 °C is outside -30 to 120 °C; look at the "
          "decimal point and the measure"]),
     ("a hand reading in no tub of the batch", [('tub = "1"\nperson', 'tub = "7"\nperson')],
-     ["line 158: batch 1 hand_reading 1 tub: the batch has no tub 7; use one of: 1"]),
+     ["line 162: batch 1 hand_reading 1 tub: the batch has no tub 7; use one of: 1"]),
     ("an unknown place of the probe", [('where = "brine"', 'where = "soup"')],
-     ["line 155: batch 1 hand_reading 1 where: 'soup' is not known; use one of: brine, core, surface, air"]),
+     ["line 159: batch 1 hand_reading 1 where: 'soup' is not known; use one of: brine, core, surface, air"]),
     ("a table for a list of them", [("[[unit]]", "[unit]")],
      ["line 14: unit: a table is no list; write a list in square brackets; tables of a list stand "
          "under [[two brackets]]"]),
@@ -323,9 +328,9 @@ AT_ODDS: list[Row] = [
      ["line 18: unit 1 limit_c: 7 °C is looser than the rulebook's 5.0 °C; a unit's own limit is "
          "stricter: write a lower one, or leave it out"]),
     ("a row that no rulebook has", [("rows = []", 'rows = ["cold.limits"]')],
-     ["line 58: confirmed 1 rows 1: US has no row cold.limits; `curevigil rulebook show US` lists them"]),
+     ["line 61: confirmed 1 rows 1: US has no row cold.limits; `curevigil rulebook show US` lists them"]),
     ("an unknown rulebook", [('rulebook = "US"', 'rulebook = "XX"')],
-     ["line 57: confirmed 1 rulebook: there is no rulebook XX; use one of: EU, GB, US"]),
+     ["line 60: confirmed 1 rulebook: there is no rulebook XX; use one of: EU, GB, US"]),
     ("an unknown unit", [('unit = "coldroom" ', 'unit = "coolroom" ')],
      ["line 28: channel 1 unit: no unit is called coolroom; use one of: coldroom; or describe it under [[unit]]"]),
     ("an unknown person on the rota", [('person = "tomas" ', 'person = "thomas" ')],
@@ -337,7 +342,7 @@ AT_ODDS: list[Row] = [
     ("a probe in an unknown tub", [('# lot = "BRISKET-14" ', 'lot = "BRISKET-14" '), ('# tub = "1" ', 'tub = "2" ')],
      ["line 36: channel 1 tub: BRISKET-14 has no tub 2; use one of: 1"]),
     ("rows confirmed by no approver", [('person = "ines"                  # an', 'person = "tomas" # an')],
-     ["line 60: confirmed 1 person: tomas is no approver; an approver compares rows with their document"]),
+     ["line 63: confirmed 1 person: tomas is no approver; an approver compares rows with their document"]),
     ("a batch of tomorrow", [
             ("started = 2026", "started = 2096"),
             ("from = 2026-11-20", "from = 2096-11-20"),
@@ -347,8 +352,8 @@ AT_ODDS: list[Row] = [
             ("from = 2026-11-22T09:40", "from = 2096-11-22T09:40"),
             ("at = 2026-11-22", "at = 2096-11-22"),
         ],
-     ["line 64: batch 1 started: this time has not come yet; bring it in when it has come",
-         "line 152: batch 1 hand_reading 1 at: this time has not come yet; enter what was measured, "
+     ["line 67: batch 1 started: this time has not come yet; bring it in when it has come",
+         "line 156: batch 1 hand_reading 1 at: this time has not come yet; enter what was measured, "
          "not what will be"]),
 ]  # fmt: skip
 """Kitchens that say nothing wrong of themselves, and do not fit the rulebook, the day, or what they name."""

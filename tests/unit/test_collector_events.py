@@ -27,6 +27,7 @@ from collector.events import KINDS, UP_CASTERS, VERSIONS, Draft, Entry, Unreadab
 from collector.findings import Condition, Disposition, Evidence, Finding, Outcome, Proposal, SignOff, Tier
 from collector.logs import Calibration, Composition, CoreLog, Disposal, LabelApplied, SoakLog, TaskDone
 from collector.readings import Assignment, Quantity, Site, Unit
+from collector.rota import RotaStep
 
 GOLDEN = sorted((Path(__file__).parent / "golden").glob("*.json"))
 AT, RECORDED_AT = 1_767_268_800.125, 1_767_268_801.5
@@ -35,7 +36,7 @@ PLAN = Plan(
     "Loin, 5 days", "pork", "loin", Method.INJECTED, Packing.UNDER_BRINE, Route.COOKED, 432_000.0, 65.0, 12.5,
     "tub", True, True, 20.0, 1.6, 0.4, 0.25, 6.25, 14_400.0, "weighed down",
     "cured_pork", "method one", 10.5, 8.0, 1.0, "brick", 250.0, 150.0, "stainless", 900.0, 160.0, 2.5, 7200.0,
-    "P-17", 0.91, "freezing", "tested culture", (StageWindow(Stage.REST, 10.0, 15.6, 1e6, "9 CFR 319.106"),),
+    "P-17", 0.91, "freezing", "tested culture", (StageWindow(Stage.REST, 10.0, 15.6, 1e6, "9 CFR 319.106"),), False,
 )  # fmt: skip
 PLAN_1 = Plan(
     "Loin, 5 days", "pork", "loin", Method.INJECTED, Packing.UNDER_BRINE, Route.COOKED, 432_000.0, 65.0, 12.5,
@@ -70,7 +71,7 @@ SAMPLES: dict[str, e.Event] = {
         ),
         e.AssignmentEnded("c1", AT + 5.75, "taken out"),
         e.PersonDescribed("kim", "Kim Doe", ("operator", "approver")),
-        e.RotaDescribed((("kim", 0.0), ("sam", 600.5))),
+        e.RotaDescribed((RotaStep("kim", 0.0), RotaStep("sam", 600.5, "21:00", "07:00", ("fri", "sat")))),
         e.RowConfirmed("US 2026.1", "us-cold-1", "9 CFR 318.9", "kim"),
         e.BatchStarted("L-0107", PLAN, AS_MADE, PLACED, Stage.REST),
         e.AsMadeCorrected("L-0107", AS_MADE, "the scale was read again"),
@@ -111,6 +112,7 @@ SAMPLES: dict[str, e.Event] = {
 
 
 OLDER: dict[str, e.Event] = {
+    "RotaDescribed.1": e.RotaDescribed((RotaStep("kim", 0.0), RotaStep("sam", 600.5))),
     "BatchStarted.1": e.BatchStarted("L-0107", PLAN_1, AS_MADE_1, PLACED, Stage.REST),
     "AsMadeCorrected.1": e.AsMadeCorrected("L-0107", AS_MADE_1, "the scale was read again"),
     "HandReadingEntered.1": e.HandReadingEntered(

@@ -28,6 +28,7 @@ from collector.fold import fold, step
 from collector.kitchen import Gap, Kitchen, Person, ProposalRecord, Seen, SignOffRecord, Told
 from collector.logs import Calibration, Composition, CoreLog, Disposal, LabelApplied, SoakLog, TaskDone, UnderTest
 from collector.readings import Assignment, Quantity, Site, Unit
+from collector.rota import RotaStep
 
 NOON = 1_767_268_800.0
 H = 3600.0
@@ -85,13 +86,13 @@ def test_what_is_described_again_replaces_what_was_described() -> None:
         e.UnitDescribed(replace(UNIT, limit_c=3.0)),
         e.PersonDescribed("kim", "Kim", ("operator",)),
         e.PersonDescribed("kim", "Kim Doe", ("approver",)),
-        e.RotaDescribed((("kim", 0.0),)),
-        e.RotaDescribed((("sam", 60.0),)),
+        e.RotaDescribed((RotaStep("kim", 0.0),)),
+        e.RotaDescribed((RotaStep("sam", 60.0),)),
     )
     assert {s.name for s in k.sites.values()} == {"Barn"}
     assert k.units["walk-in"].limit_c == 3.0
     assert k.people == {"kim": Person("kim", "Kim Doe", ("approver",))}
-    assert k.rota == (("sam", 60.0),)
+    assert k.rota == (RotaStep("sam", 60.0),)
     assert k.position == 8
 
 
@@ -191,7 +192,8 @@ def test_hand_readings_and_actions_are_added_to_their_batch() -> None:
 def test_a_hand_reading_of_no_known_batch_changes_no_batch(lot: str | None) -> None:
     reading = HandReading(NOON, "temperature", 4.0, Where.AIR, "probe 2", lot, "walk-in")
     k = kitchen(STARTED, e.HandReadingEntered(reading))
-    assert replace(k, position=1) == kitchen(STARTED)
+    assert replace(k, position=1, unit_readings=()) == kitchen(STARTED)
+    assert k.unit_readings == ((reading,) if lot is None else ())
 
 
 def test_an_ended_batch_has_left_its_places_and_its_stage() -> None:
@@ -234,7 +236,7 @@ def test_a_changed_alarm_says_the_new_condition_and_stays_as_it_was_otherwise() 
     worse = replace(WARM, likely_at=NOON + 5)
     before = kitchen(e.AlarmRaised(WARM)).alarms["A1"]
     k = kitchen(e.AlarmRaised(WARM), e.AlarmChanged("A1", worse), e.AlarmChanged("A1", worse))
-    assert k.alarms == {"A1": replace(before, condition=worse, changes=2)}
+    assert k.alarms == {"A1": replace(before, condition=worse, changes=2, changed_at=NOON + 2 * H)}
 
 
 def test_an_answer_says_who_when_and_what_and_the_alarm_still_stands() -> None:
@@ -343,7 +345,7 @@ LIFE: list[e.Event] = [
     e.UnitDescribed(UNIT),
     e.ChannelAssigned(assigned()),
     e.PersonDescribed("kim", "Kim", ("operator",)),
-    e.RotaDescribed((("kim", 0.0),)),
+    e.RotaDescribed((RotaStep("kim", 0.0),)),
     e.RowConfirmed("US 2026.1", "us-cold-1", "9 CFR 318.9", "kim"),
     STARTED,
     e.AlarmRaised(WARM),
@@ -362,6 +364,7 @@ LIFE: list[e.Event] = [
     e.AssignmentEnded("c", NOON + 21 * H, "taken out"),
     e.GapSuspected(NOON, NOON + 5, "session lost"),
     e.ItemSetAside("unit fridge", "first"),
+    m.SiteLimitSet("excursion.hold", 3.0, "our own plan says so", "kim"),
     m.CompositionConfirmed(Composition("CS-1", 6.25, 0.0, "kim", NOON)),
     m.CalibrationEntered(Calibration("c", "channel", NOON, "melting ice", 0.3, 0.0, NOON + 1e7, "kim", 0.5)),
     m.SensorUnderTest("c", NOON),

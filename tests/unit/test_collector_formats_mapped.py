@@ -4,6 +4,7 @@ import json
 from collections.abc import Mapping as Named
 from dataclasses import replace
 
+import cbor2
 import pytest
 
 from collector.formats import mapped
@@ -458,3 +459,22 @@ def test_a_word_that_is_not_there_means_what_the_mapping_says() -> None:
     assert taken({"temperature": 4}, quiet)[0].quality == Quality.GOOD
     assert taken({"temperature": 4, "status": None}, quiet)[0].quality == Quality.GOOD
     assert refused({"temperature": 4, "status": "E2"}, quiet).code == "bad_quality"
+
+
+# The same in CBOR.
+
+
+def test_cbor_is_read_by_the_same_pointers_and_whole_numbers_name_their_members() -> None:
+    numbered = Measurement("{device}/air", "/1", unit="Cel", time="/0", time_format="epoch_s", dedupe=("/2",))
+    payload = cbor2.dumps({0: NOW, 1: 4.5, 2: 17})
+    found = mapped.read(payload, Mapping((numbered,)), TOPIC, NOW, encoding="cbor")
+    assert found == (Sample("gauge7/air", 4.5, "Cel", NOW, sequence="17"),)
+
+
+def test_a_byte_string_is_no_value_no_key_and_no_name() -> None:
+    for member, code in (("temperature", "bad_value"), ("id", "bad_key"), ("status", "bad_quality")):
+        keyed = replace(TOLD, dedupe=("/id",))
+        payload = cbor2.dumps({"temperature": 4, "id": 1, "status": "ok", member: b"x"})
+        refusal = mapped.read(payload, Mapping((keyed,)), TOPIC, NOW, encoding="cbor")
+        assert isinstance(refusal, Refusal)
+        assert refusal.code == code

@@ -2,6 +2,7 @@
 
 import json
 
+import cbor2
 import pytest
 
 from collector.formats import senml
@@ -262,3 +263,63 @@ def test_what_a_sender_writes_is_read_back() -> None:
 def test_what_no_pack_can_hold_is_our_own_mistake(records: list[tuple[str, str, float, float | None]]) -> None:
     with pytest.raises(ValueError, match=r"a pack holds|cannot be sent|would not be read"):
         senml.payload_of("", records)
+
+
+# The same in CBOR.
+
+S3_CBOR = bytes.fromhex(
+    "87a721781b75726e3a6465763a6f773a3130653230373361303130383030363a22fb41d303a15b00106223614120050067766f6c7461676501"
+    "615602fb405e066666666666a3006763757272656e74062402fb3ff3333333333333a3006763757272656e74062302fb3ff4cccccccccccda3"
+    "006763757272656e74062202fb3ff6666666666666a3006763757272656e74062102f93e00a3006763757272656e74062002fb3ff999999999"
+    "999aa3006763757272656e74060002fb3ffb333333333333"
+)
+
+
+def of_cbor(pack: object) -> tuple[Sample, ...] | Refusal:
+    return senml.read(cbor2.dumps(pack), NOW, encoding="cbor")
+
+
+def test_s3_in_cbor_gives_the_same_as_in_json() -> None:
+    found = senml.read(S3_CBOR, NOW, encoding="cbor")
+    assert isinstance(found, tuple)
+    name = "urn:dev:ow:10e2073a0108006:"
+    currents = [(f"{name}current", v, "A", 1276020071.001 + i) for i, v in enumerate((1.2, 1.3, 1.4, 1.5, 1.6, 1.7))]
+    # In order of time, as both stand at the last instant, as they were sent.
+    expected = [*currents[:5], (f"{name}voltage", 120.1, "V", 1276020076.001), currents[5]]
+    assert [(s.channel, s.value, s.unit, s.device_at) for s in found] == expected
+    bare = {"bn": name, "bt": 1276020076.001, "bu": "A", "bver": 5, "n": "voltage", "u": "V", "v": 120.1}
+    pack = [bare, *({"n": "current", "t": i - 5, "v": c[1]} for i, c in enumerate(currents))]
+    assert found == taken(pack)
+
+
+def test_every_label_of_cbor_is_the_field_of_its_name() -> None:
+    record = {-1: 10, -2: "tub:", -3: NOW, -4: "K", -5: 270.0, 0: "air", 2: 7.15, 6: -60, 7: 300}
+    assert of_cbor([record]) == (Sample("tub:air", 4.0, "Cel", NOW - 60, silence_s=300.0),)
+    states = of_cbor([{-2: "tub:", 0: "door", 4: True}, {0: "tag", 8: b"hi"}, {0: "note", 3: "x"}, {0: "sum", 5: 3.5}])
+    assert states == (Sample("tub:door", 1.0, "1"),)
+    kept = of_cbor([{0: "air", 1: "Cel", 2: 4.0}, {-6: 5.0}])
+    assert kept == (Sample("air", 4.0, "Cel"),)
+
+
+@pytest.mark.parametrize(
+    ("pack", "code"),
+    [
+        ([{0: "a", 2: "4"}], "senml_type"),
+        ([{0: "a", 2: 4.0, 4: True}], "senml_value"),
+        ([{0: "a", 2: 4.0, "x_": 1}], "senml_label"),
+        ([{-1: 11, 0: "a", 2: 4.0}], "senml_version"),
+        ([{0: "-a", 2: 4.0}], "senml_name"),
+        ({0: "a", 2: 4.0}, "senml_shape"),
+        ([{0: "a", "n": "b", 2: 4.0}], "duplicate_key"),
+        ([{0: "a", 2: float("nan")}], "not_finite"),
+    ],
+)
+def test_a_faulty_pack_in_cbor_is_refused_as_in_json(pack: object, code: str) -> None:
+    refusal = of_cbor(pack)
+    assert isinstance(refusal, Refusal)
+    assert refusal.code == code
+
+
+def test_a_label_of_cbor_that_nobody_knows_is_passed_over() -> None:
+    assert of_cbor([{0: "a", 1: "Cel", 2: 4.0, 99: 1, -7: 2}]) == (Sample("a", 4.0, "Cel"),)
+    assert of_cbor([{0: "a", 1: "Cel", 2: 4.0, "-2": "b"}]) == (Sample("a", 4.0, "Cel"),)

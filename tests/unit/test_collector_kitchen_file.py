@@ -10,6 +10,7 @@ from collector.batches import HandReading, Method, Packing, Placement, Route, St
 from collector.kitchen_file import KitchenFile, read_kitchen
 from collector.kitchen_tables import KitchenTables
 from collector.readings import Quantity, Site
+from collector.rota import DAYS, RotaStep
 from collector.toml_faults import Fault, keys_of, model_at
 from collector.toml_lines import Place, lines_of
 
@@ -38,7 +39,7 @@ def test_the_example_becomes_a_kitchen() -> None:
     )  # fmt: skip
     (channel,) = kitchen.assignments
     assert (channel.quantity, channel.offset_c, channel.until_at) == (Quantity.AIR_TEMPERATURE, -0.2, None)
-    assert kitchen.rota == (("tomas", 0.0), ("ines", 600.0))
+    assert kitchen.rota == (RotaStep("tomas", 0.0), RotaStep("ines", 600.0, "21:00", "07:00", DAYS))
     assert kitchen.confirmed == ()
 
 
@@ -72,7 +73,7 @@ def test_every_key_of_every_table_stands_in_the_example() -> None:
 
 def test_every_key_that_the_example_only_shows_in_a_comment_is_read() -> None:
     shown = [line for line in EXAMPLE.splitlines() if line.startswith("# ") and " = " in line]
-    assert len(shown) == 20
+    assert len(shown) == 21
     text = EXAMPLE
     for line in shown:
         text = text.replace(line, line.removeprefix("# "))

@@ -76,7 +76,7 @@ def test_two_gets_both_buckets_a_mapping_and_a_task() -> None:
     assert (mapped["database"], mapped["retention_policy"], mapped["bucketID"]) == ("curevigil", "readings", kept["id"])
     (task,) = archive.there["tasks"]
     assert task["orgID"] == "o1"
-    assert 'name: "reading_30m", every: 30m' in task["flux"]
+    assert 'name: "reading_30m curevigil/readings", every: 30m' in task["flux"]
     assert 'to(bucket: "curevigil/long")' in task["flux"]
     assert said[0] == "InfluxDB 2.7.12 at http://influx.example"
 

@@ -9,6 +9,7 @@ from pathlib import Path
 
 import pytest
 
+from api.previewed import payload_of
 from collector.formats.mapping import QUALITIES
 from collector.message import Source, kept_of, read_message
 from collector.sample import Message, Quality, Refusal
@@ -28,7 +29,7 @@ EXAMPLES = [(path, example) for path in FILES for example in shipped(path).examp
 
 
 def test_the_shapes_are_shipped_each_with_an_example() -> None:
-    names = {"event", "flat", "sensor-keyed", "network-server-v3", "network-server-v4", "number"}
+    names = {"cbor", "event", "flat", "sensor-keyed", "network-server-v3", "network-server-v4", "number"}
     assert {path.stem for path in FILES} == names
     assert {path.stem for path, _ in EXAMPLES} == names
 
@@ -36,8 +37,10 @@ def test_the_shapes_are_shipped_each_with_an_example() -> None:
 @pytest.mark.parametrize(("path", "example"), EXAMPLES, ids=lambda value: getattr(value, "stem", None))
 def test_an_example_becomes_what_its_file_says(path: Path, example: ExampleSettings) -> None:
     received_at = max((b.device_at + 1.0 for b in example.becomes if b.device_at is not None), default=1_660_000_000.0)
-    message = Message(example.topic, example.message.encode(), received_at, example.retained)
-    outcome = kept_of(message, shipped(path).message_sources()) or ()
+    sources = shipped(path).message_sources()
+    payload = payload_of(example.message, example.topic, sources)
+    assert isinstance(payload, bytes), payload
+    outcome = kept_of(Message(example.topic, payload, received_at, example.retained), sources) or ()
     if isinstance(outcome, Refusal):
         assert (outcome.code, example.becomes) == (example.refused, ())
         return

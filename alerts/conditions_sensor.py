@@ -1,0 +1,106 @@
+"""Sensors that lie: stuck, jumping, in °F, at odds with their neighbour; and a door that stands open.
+
+Pure: no clock, no I/O. None of this wakes anybody, and none of it silences anything: a blind sensor beside meat is told
+as what it is, and what the air then seems to do is told as well.
+"""
+
+from collections.abc import Collection, Mapping
+from itertools import combinations
+
+from alerts.heard import Heard
+from alerts.learned import Recent, apart
+from alerts.surroundings import TEMPERATURES
+from collector.findings import Condition, Parameters
+from collector.readings import Quantity
+from collector.sample import Instant
+
+STUCK_S = 6 * 3600.0
+"""House: the same value for this long, after it had changed before: more than two turns of any compressor. [s]"""
+CHANGED_TIMES = 20
+"""House: so often must the value have changed in what is kept before a pause means anything."""
+JUMP_C, NEIGHBOURS_C, JUMPS = 4.0, 2.0, 4
+"""House: so many lone values in a day, this far from both neighbours, which agree: air has no such moods. [K]"""
+FAHRENHEIT_S, FAHRENHEIT_C, LEAST_STEP_C = 3600.0, 4.0, 15.0
+"""House: for an hour, what would be the usual temperature if it were read in °F, and is far from it in °C. [s], [K]"""
+APART_C, APART_S = 1.5, 7200.0
+"""Rules e-12, house: neighbours this far apart for two hours. [K], [s]"""
+DOOR_S = 3600.0
+"""House: a door open this long is no loading and no cleaning. [s]"""
+
+
+def conditions_of_sensors(
+    about: Parameters, unit: str, channels: Mapping[str, Heard], recent: Mapping[str, Recent], now: Instant,
+    standing: Collection[str],
+) -> list[Condition]:  # fmt: skip
+    """Return what is wrong with the sensors of a unit, and whether its door has long stood open."""
+    live = {name: recent[name] for name, h in channels.items() if name in recent and not h.silent(now, stands=False)}
+    thermometers = {name: r for name, r in live.items() if channels[name].assignment.quantity in TEMPERATURES}
+    air = {name: r for name, r in thermometers.items() if channels[name].is_air}
+    doors = {name: r for name, r in live.items() if channels[name].assignment.quantity is Quantity.DOOR}
+    found = {
+        "sensor_stuck": [n for n, r in thermometers.items() if stuck(r, stands="sensor_stuck" in standing)],
+        "sensor_jumps": [n for n, r in thermometers.items() if r.lone_jumps(JUMP_C, NEIGHBOURS_C) >= JUMPS],
+        "sensor_unit": [n for n, r in thermometers.items() if in_fahrenheit(r, stands="sensor_unit" in standing)],
+        "sensors_disagree": disagreeing(air, stands="sensors_disagree" in standing),
+        "door_open": [n for n, r in doors.items() if open_since(r) is not None],
+    }
+    return [_condition(kind, names, about, unit, live) for kind, names in found.items() if names]
+
+
+def stuck(recent: Recent, *, stands: bool) -> bool:
+    """Return whether a value has stood still for too long although it had moved before."""
+    since = recent.unchanged_since()
+    if since is None or recent.times[-1] - since < STUCK_S:
+        return False
+    return stands or recent.changes(since) >= CHANGED_TIMES
+
+
+def in_fahrenheit(recent: Recent, *, stands: bool) -> bool:
+    """Return whether the last hour makes sense only in °F."""
+    if not recent.times or recent.times[-1] - recent.times[0] < FAHRENHEIT_S and not stands:
+        return False
+    begin = recent.times[-1] - FAHRENHEIT_S
+    hour = [(value - 32.0) / 1.8 for value in recent.since(begin)]
+    if stands:
+        return min(hour) > -10.0 and min(recent.since(begin)) > LEAST_STEP_C + 5.0
+    cold = [value for value in recent.before(begin) if value < LEAST_STEP_C]
+    if len(cold) < 20 or len(hour) < 5:
+        return False
+    usual = sorted(cold)[len(cold) // 2]
+    values = recent.since(begin)
+    return all(
+        abs(f - usual) < 3 * FAHRENHEIT_C and v - usual > LEAST_STEP_C for f, v in zip(hour, values, strict=True)
+    ) and (abs(sorted(hour)[len(hour) // 2] - usual) < FAHRENHEIT_C)
+
+
+def disagreeing(air: Mapping[str, Recent], *, stands: bool) -> list[str]:
+    """Return the air sensors that are apart from one beside them; which of them is right, nobody can tell."""
+    found: dict[str, None] = {}
+    limit = APART_C - 0.3 if stands else APART_C
+    for (name, one), (other_name, other) in combinations(air.items(), 2):
+        since = min(one.times[-1], other.times[-1]) - APART_S if one.times and other.times else 0.0
+        difference = apart(one, other, since)
+        if difference is not None and abs(difference) > limit:
+            found |= {name: None, other_name: None}
+    return list(found)
+
+
+def open_since(recent: Recent) -> Instant | None:
+    """Return since when a contact has said that its door is open, where that is long; else None."""
+    since = recent.unchanged_since()
+    if since is None or recent.values[-1] < 0.5 or recent.times[-1] - since < DOOR_S:
+        return None
+    return since
+
+
+def _condition(kind: str, names: list[str], about: Parameters, unit: str, recent: Mapping[str, Recent]) -> Condition:
+    if kind in ("sensor_stuck", "door_open"):
+        since = min(recent[name].unchanged_since() or recent[name].times[-1] for name in names)
+    else:
+        since = min(recent[name].times[0] for name in names)
+    lots = str(about.get("lots") or "")
+    figures = {**about, "since_at": round(since), "channels": ", ".join(sorted(names))}
+    return Condition(
+        unit, kind, "door" if kind == "door_open" else "sensor", False, since,
+        tuple(lots.split(", ")) if lots else (), sentence=kind, parameters=figures,
+    )  # fmt: skip
