@@ -77,7 +77,7 @@ def test_apply_says_what_is_new_and_a_second_time_that_there_is_nothing(run: Run
     code, out, err = run("apply", "kitchen.toml", "--data", "data")
     assert (code, err) == (0, "")
     assert out.splitlines()[1:3] == ["unit coldroom: new", "person ines: new"]
-    assert len(out.splitlines()) == 8
+    assert len(out.splitlines()) == 9
     bytes_before = (folder / "data" / BOOKS).read_bytes()
     assert run("apply", "kitchen.toml", "--data", "data") == (0, "nothing to change\n", "")
     assert (folder / "data" / BOOKS).read_bytes() == bytes_before
