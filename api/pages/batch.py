@@ -207,7 +207,8 @@ def _masses(kg: Iterable[tuple[str, float | None]]) -> Iterable[tuple[str, str]]
     return ((name, "not entered" if value is None else f"{value:g} kg") for name, value in kg)
 
 
-def _plan(batch: Batch, kitchen: Kitchen, zone: str) -> tuple[tuple[str, str], ...]:
+def plan_lines(batch: Batch, kitchen: Kitchen, zone: str) -> tuple[tuple[str, str], ...]:
+    """Return a batch's plan, name and value."""
     p = batch.plan
     return (
         ("Meat", f"{p.meat}, {p.cut}{', bone in' if p.bone_in else ''}, {p.thickness_mm:g} mm at its thickest"),
@@ -240,7 +241,8 @@ def _way_out(p: Plan) -> Iterable[tuple[str, str]]:
         yield f"Window, {w.stage}", f"{span} ({w.source})"
 
 
-def _sheet(batch: Batch) -> tuple[tuple[str, str], ...]:
+def sheet_lines(batch: Batch) -> tuple[tuple[str, str], ...]:
+    """Return a batch's as-made sheet, name and value; what was not entered says so."""
     m = batch.as_made
     masses = [("Meat", m.meat_kg), ("Water", m.water_kg), ("Salt", m.salt_kg), ("Sugar", m.sugar_kg)]
     percent = "not entered" if m.nitrite_percent is None else f"{m.nitrite_percent:g} % by its bag"
@@ -323,8 +325,8 @@ def context(
         block=block_of(kitchen, lot, office.judged(lot)),
         estimate=_estimate(office, batch),
         tubs=tuple(_tubs(batch, kitchen, zone)),
-        plan=_plan(batch, kitchen, zone),
-        sheet=_sheet(batch),
+        plan=plan_lines(batch, kitchen, zone),
+        sheet=sheet_lines(batch),
         timeline=tuple(
             Moment(short_text(line.at, zone), line.by, line.words, line.position)
             for line in reversed(lines.lines(lot, kitchen))
