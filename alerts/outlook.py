@@ -9,6 +9,14 @@ from collector.sample import Instant
 
 SLOPE_WINDOW_S = 1800.0
 """Models 5.3: the slope is taken over 20 to 30 minutes."""
+NO_RECOVERY_S = 3300.0
+"""House, set on simulated nights: air not once below the limit for this long is no defrost and no delivery. [s]"""
+LEAST_RISE_S = 1500.0
+"""House: before the air has been above the limit for this long its slope says little (models 5.2: 15 to 20 min). [s]"""
+URGENT_S = 1800.0
+"""House: product that likely passes its limit this soon leaves no time to wait for a defrost to end. [s]"""
+HORIZON_S = 6 * 3600.0
+"""House: a crossing that may come this soon is told now. [s]"""
 SPREAD = Spread(product_c=0.3, air_c=0.3, slope_c_per_s=0.3 / 3600.0, ln_tau=0.35)
 """House: what is not known of the state, the air, its slope and the time constant of a product nobody has measured."""
 
@@ -20,6 +28,12 @@ class Outlook:
     early_s: float
     likely_s: float
     late_s: float
+
+
+def is_due(warm_s: float, seen: Outlook) -> bool:
+    """Return whether a person is told now, the air having been above the limit for so long."""
+    waited = warm_s >= (LEAST_RISE_S if seen.likely_s <= URGENT_S else NO_RECOVERY_S)
+    return waited and seen.early_s <= HORIZON_S
 
 
 def slope_c_per_s(air: Iterable[tuple[Instant, float]]) -> tuple[float, float]:

@@ -13,7 +13,7 @@ from alerts.conditions_level import Level, near_since, warm_level
 from alerts.conditions_sensor import conditions_of_sensors
 from alerts.heard import Heard, Taken, last_spoke_at, patience_s
 from alerts.learned import Recent
-from alerts.outlook import Outlook, outlook
+from alerts.outlook import LEAST_RISE_S, Outlook, is_due, outlook
 from alerts.science.heat import filter_step
 from alerts.science.warmest import SURFACE_SHARE
 from alerts.surroundings import TEMPERATURES, UNTRUSTED, gap_after_s
@@ -23,10 +23,6 @@ from collector.readings import Assignment, Quantity, Unit
 from collector.sample import Instant
 
 AIR_KEPT_S = 7200.0
-NO_RECOVERY_S = 3300.0
-"""House, set on simulated nights: air not once below the limit for this long is no defrost and no delivery. [s]"""
-HORIZON_S = 6 * 3600.0
-"""House: a crossing that may come this soon is told now. [s]"""
 HYSTERESIS_C = 0.3
 """House: a product alarm returns only this far below the limit. [K]"""
 OFF_DELAY_S = 1200.0
@@ -287,12 +283,12 @@ def _product_warm(watch: UnitWatch, now: Instant, standing: Collection[str]) -> 
         return _has_passed(watch, over)
     if "product_warm" in standing and not _recovered(watch, now):
         return _may_pass(watch, now, _outlook(watch))
-    if watch.at is None or watch.above_since is None or watch.at - watch.above_since < NO_RECOVERY_S:
+    if watch.at is None or watch.above_since is None or watch.at - watch.above_since < LEAST_RISE_S:
         return None
     if not _air_speaks(watch, now, stands=False):
         return None
     seen = _outlook(watch)
-    return _may_pass(watch, now, seen) if seen.early_s <= HORIZON_S else None
+    return _may_pass(watch, now, seen) if is_due(watch.at - watch.above_since, seen) else None
 
 
 def _outlook(watch: UnitWatch) -> Outlook:

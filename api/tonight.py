@@ -6,6 +6,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 from alerts.holdover import HoldOver, Standing, if_cooling_stopped
+from alerts.science.forecast import time_to_limit_constant
 from alerts.sentences import clock_text, span_text
 from api.office import Estimate, Estimates
 from collector.batches import Batch
@@ -27,6 +28,8 @@ class UnitNow:
     limit_c: float
     left_s: float
     """Seconds until meat may pass the limit; 0 where it may have, infinite where nothing points there."""
+    if_stays_s: float
+    """Seconds until meat passes the limit if the air stays as warm as it is now; infinite where it would not."""
     sentence: str
     batches: tuple[Batch, ...]
     alarms: tuple[Alarm, ...]
@@ -49,7 +52,7 @@ def units_now(
         _unit_now(kitchen, unit, estimates, limit_of(kitchen, unit), standing[unit.id], alarms[unit.id], now)
         for unit in kitchen.units.values()
     ]
-    return sorted(found, key=lambda u: (u.left_s, -_warmest_share(u), u.unit.name))
+    return sorted(found, key=lambda u: (u.left_s, u.if_stays_s, -_warmest_share(u), u.unit.name))
 
 
 def unit_now(kitchen: Kitchen, unit: Unit, estimates: Estimates, limit_c: float, now: Instant) -> UnitNow:
@@ -90,7 +93,16 @@ def _unit_now(
     fresh = _fresh(known, now)
     left_s = _left_s(known, alarms, [b for b in batches if b.lot not in fresh], limit_c, now)
     sentence = _sentence(kitchen, unit, known, batches, limit_c, now)
-    return UnitNow(unit, limit_c, left_s, sentence, batches, alarms, known)
+    return UnitNow(unit, limit_c, left_s, _if_stays_s(fresh, limit_c), sentence, batches, alarms, known)
+
+
+def _if_stays_s(estimates: Mapping[str, Estimate], limit_c: float) -> float:
+    crossings = (
+        time_to_limit_constant(e.likely_c, e.air_c, limit_c, e.tau_s)
+        for e in estimates.values()
+        if e.air_c is not None and e.tau_s is not None
+    )
+    return min(crossings, default=math.inf)
 
 
 def _warmest_share(unit: UnitNow) -> float:

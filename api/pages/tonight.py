@@ -137,7 +137,7 @@ def _row(office: Office, row: UnitNow, now: Instant, sparks: bool) -> UnitRow:
         id=row.unit.id,
         name=row.unit.name,
         sentence=row.sentence,
-        left=left_text(row.left_s) if row.batches and row.estimates else "",
+        left=left_text(row.left_s, row.if_stays_s) if row.batches and row.estimates else "",
         urgent=math.isfinite(row.left_s),
         stands=tuple(standing_words(batch, kitchen, now) for batch in row.batches),
         spark=_spark(office, row, now) if sparks else None,

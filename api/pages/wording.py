@@ -45,9 +45,11 @@ def long_text(seconds: float) -> str:
     return f"{days} days" if seconds >= 2 * 86_400.0 else span_text(seconds)
 
 
-def left_text(left_s: float) -> str:
+def left_text(left_s: float, if_stays_s: float = float("inf")) -> str:
     """Return the time left before meat may pass its limit; an estimate, said as one."""
     if left_s == float("inf"):
+        if if_stays_s < float("inf"):
+            return f"If the air stays this warm, meat passes the limit in {long_text(if_stays_s)} (estimate)."
         return "No limit in sight (estimate)."
     if left_s <= 0.0:
         return "No time left: it may be above the limit now (estimate)."

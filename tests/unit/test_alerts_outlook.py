@@ -4,7 +4,7 @@ import math
 
 import pytest
 
-from alerts.outlook import outlook, slope_c_per_s
+from alerts.outlook import Outlook, is_due, outlook, slope_c_per_s
 
 HOUR = 3600.0
 
@@ -42,3 +42,13 @@ def test_cold_air_never_passes() -> None:
 def test_no_air_is_no_outlook() -> None:
     with pytest.raises(ValueError, match="no air"):
         slope_c_per_s([])
+
+
+@pytest.mark.parametrize(
+    ("warm_min", "early_h", "likely_h", "told"),
+    [(25, 0.1, 0.4, True), (24, 0.1, 0.4, False), (40, 0.4, 0.6, False), (55, 2.0, 4.0, True), (90, 6.1, 9.0, False)],
+)
+def test_little_time_is_told_early_and_much_time_only_once_the_air_does_not_come_back(
+    warm_min: float, early_h: float, likely_h: float, told: bool
+) -> None:
+    assert is_due(warm_min * 60.0, Outlook(early_h * HOUR, likely_h * HOUR, math.inf)) is told

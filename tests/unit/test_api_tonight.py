@@ -1,8 +1,12 @@
 """Tonight in words: which unit comes first, and what its sentence says and never says."""
 
+import math
 from dataclasses import replace
 
+import pytest
+
 from api.office import Estimate, Estimates
+from api.pages.wording import left_text
 from api.tonight import unit_now, units_now
 from collector.events import AlarmRaised, Draft
 from collector.kitchen import Kitchen
@@ -68,3 +72,13 @@ def test_a_batch_of_which_nothing_is_known_is_named_beside_the_known_ones() -> N
 
 def test_an_empty_unit_without_a_sensor_is_said_to_be_unwatched() -> None:
     assert sentence("chamber", {}) == "Nothing is curing in it, and no sensor watches its air."
+
+
+def test_warm_air_is_never_called_no_limit_in_sight() -> None:
+    kitchen = made_kitchen()
+    warm = {"fridge": {"BELLY-32": Estimate(NOW, 4.3, 4.1, 4.5, 14.0, 0.0, 5 * 3600.0)}}
+    fridge = next(u for u in units_now(kitchen, warm, lambda k, u: 5.0, NOW) if u.unit.id == "fridge")
+    assert math.isinf(fridge.left_s)
+    # tau ln((14 - 4.3)/(14 - 5)): the closed form of a product in steady air.
+    assert fridge.if_stays_s / 60 == pytest.approx(300 * math.log(9.7 / 9.0))
+    assert left_text(fridge.left_s, fridge.if_stays_s).startswith("If the air stays this warm, meat passes the limit")
