@@ -6,8 +6,7 @@ from dataclasses import dataclass
 from alerts.rulebook.book import Limit, Rulebook
 from alerts.rulebook.site_limits import with_site_limits
 from alerts.rules_release import blocks
-from alerts.sentences import span_text
-from alerts.sentences_findings import CAUTION, DIVERT, PROPOSED, finding_text, instant_text, leave_it
+from alerts.sentences_findings import CAUTION, DIVERT, PROPOSED, finding_text, instant_text, leave_it, span_text
 from collector.batches import Batch
 from collector.findings import Disposition, Finding, Outcome, Proposal, Tier
 from collector.kitchen import Kitchen, Person, SignOffRecord

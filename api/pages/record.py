@@ -9,18 +9,17 @@ from fastapi.responses import Response
 from alerts.explain import (
     Basis,
     bases_of,
-    paragraph,
     rulebooks_since,
     signed_text,
     unknowns,
     who_decides,
 )
 from alerts.rulebook.book import Rulebook
-from alerts.sentences import span_text
-from alerts.sentences_findings import finding_text
+from alerts.sentences_findings import finding_text, span_text
 from api.actions.standing import as_now, standing
 from api.auth.signed import OfficeHere
 from api.doing import NotThere, book_for
+from api.explaining import explained, zone_of_batch
 from api.office import Office
 from api.pages.batch import OUTCOMES, Moment, by_lot, plan_lines, sheet_lines
 from api.pages.frame import Framed
@@ -28,7 +27,6 @@ from api.pages.record_parts import Checked, Span, checked_of, gaps_of, hand_line
 from api.pages.rendering import show
 from api.pages.telling import by_words
 from api.pages.wording import short_text
-from api.tonight import zone_of
 from collector.batches import Batch, Plan
 from collector.findings import Evidence, Finding
 from collector.kitchen import Kitchen
@@ -55,6 +53,7 @@ class RecordContext:
     lot: str
     name: str
     written: str
+    zone: str
     paragraph: str
     made_under: tuple[tuple[str, str], ...]
     decides: str
@@ -142,15 +141,16 @@ def _changes(kitchen: Kitchen, batch: Batch, zone: str) -> Iterable[str]:
 def context(office: Office, timeline: Iterable[Moment], lot: str, now: Instant) -> RecordContext:
     """Return what the record shows."""
     kitchen = office.present.kitchen
-    batch, zone, book = kitchen.batches[lot], zone_of(kitchen), book_for(office, kitchen, lot)
-    stands, proposal = standing(kitchen, lot), as_now(kitchen, lot, office.judged(lot))
+    batch, book, fresh = kitchen.batches[lot], book_for(office, kitchen, lot), office.judged(lot)
+    zone, stands, proposal = zone_of_batch(kitchen, batch), standing(kitchen, lot), as_now(kitchen, lot, fresh)
     binds, signed = stands.disposition, stands.signed
     history = office.history(lot)
     return RecordContext(
         lot=lot,
         name=batch.plan.name,
         written=short_text(now, zone),
-        paragraph=paragraph(batch, proposal, kitchen, book, zone, binds=binds, signed=signed),
+        zone=zone,
+        paragraph=explained(kitchen, lot, fresh, book),
         made_under=tuple(_made_under(kitchen, batch)),
         decides=who_decides(batch, proposal, kitchen, zone, binds=binds, signed=signed),
         unknown=unknowns(batch, proposal, zone),
@@ -184,6 +184,6 @@ def record(request: Request, lot: str, office: OfficeHere, frame: Framed) -> Res
     kitchen = office.present.kitchen
     if lot not in kitchen.batches:
         raise NotThere(f"no batch has lot code {lot}")
-    lines = by_lot(request, office).lines(lot, kitchen)
-    moments = (Moment(short_text(line.at, zone_of(kitchen)), line.by, line.words, line.position) for line in lines)
+    lines, zone = by_lot(request, office).lines(lot, kitchen), zone_of_batch(kitchen, kitchen.batches[lot])
+    moments = (Moment(short_text(line.at, zone), line.by, line.words, line.position) for line in lines)
     return show("record.html", context(office, moments, lot, office.clock()), frame)

@@ -9,7 +9,8 @@ from alerts.history import BatchHistory
 from alerts.judgement import confirmed_rows
 from alerts.rulebook.book import Rulebook
 from alerts.rulebook.site_limits import with_site_limits
-from alerts.sentences import clock_text, span_text
+from alerts.sentences import clock_text
+from alerts.sentences_findings import span_text
 from api.pages.telling import MEASURED, by_words
 from api.pages.wording import degrees, short_text
 from collector.batches import Batch
