@@ -2,6 +2,8 @@
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from datetime import UTC, datetime
+from zoneinfo import ZoneInfo
 
 from alerts.rulebook.book import Limit, Rulebook
 from alerts.rulebook.site_limits import with_site_limits
@@ -10,6 +12,7 @@ from alerts.sentences_findings import CAUTION, DIVERT, PROPOSED, finding_text, i
 from collector.batches import Batch
 from collector.findings import Disposition, Finding, Outcome, Proposal, Tier
 from collector.kitchen import Kitchen, Person, SignOffRecord
+from collector.sample import Instant
 
 LAWS = (
     "9 CFR", "Regulation (E", "Miscellaneous Food Additives Regulations", "Food Safety and Hygiene (England)",
@@ -92,15 +95,18 @@ def name_of(kitchen: Kitchen, person: str) -> str:
 
 
 def one_person(batch: Batch, record: SignOffRecord) -> bool:
-    """Return whether whoever signed is the one who entered the plan: then there was no second look."""
-    return bool(batch.planned_by) and batch.planned_by == record.sign_off.person
+    """Return whether whoever signed also entered the plan or logged the making: then it was no second person's look."""
+    made = {one.person for one in batch.core_logs} | {one.person for one in batch.soaks}
+    made |= {one.person for one in batch.tasks_done} | {one.person for one in batch.labels}
+    planned = {batch.planned_by} | {change.person for change in batch.plan_changes}
+    return record.sign_off.person in made | planned
 
 
 def signed_text(record: SignOffRecord, batch: Batch, kitchen: Kitchen, zone: str) -> str:
     """Return a decision in a sentence: who, when, what, why, where it stands, and whether it was one person."""
     s = record.sign_off
-    words = f"{name_of(kitchen, s.person)} signed on {instant_text(record.at, zone)}: {SIGNED[s.disposition]}"
-    same = f" ({SAME_PERSON} as entered the plan: no second look)" if one_person(batch, record) else ""
+    words = f"{name_of(kitchen, s.person)} signed on {dated(record.at, zone)}: {SIGNED[s.disposition]}"
+    same = f" ({SAME_PERSON} as entered the plan or logged the making)" if one_person(batch, record) else ""
     kept = f" It stands in {s.where_kept}." if s.where_kept else ""
     return f"{words}{same}. Reason: {s.reason.rstrip('.')}.{kept}"
 
@@ -116,20 +122,21 @@ def who_decides(
     """Return who must decide what by when, in a sentence or two, given what binds now and whether it was signed."""
     names = [person.name for person in approvers(kitchen)]
     who = f"an approver ({' or '.join(names)})" if names else "an approver, and the site has none yet,"
-    waits = "That is signed" if signed else "It waits for a signature"
+    waits = "signed" if signed else "proposed and waits for a signature"
     match binds:
         case None:
             return f"Nothing is proposed yet; once it is, {who} decides."
         case Disposition.HOLD:
-            return f"{waits} and binds until another is: {who} decides what becomes of it, {_by(proposal, zone)}."
+            until = "until another decision is signed" if signed else "meanwhile"
+            return f"The hold is {waits}; it binds {until}: {who} decides what becomes of it, {_by(proposal, zone)}."
         case Disposition.REJECT:
             first = "" if signed else f"{who} signs before any of it is disposed of; "
-            return f"{waits}: {first}until it is gone it stands apart, marked."
+            return f"The reject is {waits}: {first}until it is gone it stands apart, marked."
         case Disposition.EXTEND:
             by = instant_text(kitchen.cure_end_at(batch.lot), zone)
-            return f"{waits}: the cure ends on {by} as signed so far; {who} decides before then about more of it."
+            return f"A longer cure is {waits}. As signed so far it ends on {by}: {who} decides before then."
         case Disposition.RELEASE:
-            return f"{waits}." if signed else f"{waits}: {who} signs before any of it is served or sold."
+            return f"A release is {waits}" + ("." if signed else f": {who} signs before any of it is served or sold.")
     return f"Nothing waits for a signature now. Before any of it is served or sold {who} signs a release."
 
 
@@ -166,6 +173,11 @@ def _not_entered(batch: Batch) -> Iterable[str]:
     missing = [name for name, value in asked if value is None]
     if missing:
         yield f"Not entered on the as-made sheet: {', '.join(missing)}."
+
+
+def dated(at: Instant, zone: str) -> str:
+    """Return an instant in the time of the walls with its year, for what is read years later."""
+    return f"{instant_text(at, zone)} ({datetime.fromtimestamp(at, UTC).astimezone(ZoneInfo(zone)).year})"
 
 
 def stood_in(batch: Batch, kitchen: Kitchen) -> str:
@@ -214,7 +226,7 @@ def paragraph(
     by = f", planned by {name_of(kitchen, batch.planned_by)}" if batch.planned_by else ""
     said = [
         f"{batch.lot}: {p.name} ({p.meat}, {p.cut}, {batch.as_made.meat_kg:g} kg, to be eaten: {p.route}){by}; "
-        f"begun on {instant_text(batch.started_at, zone)}; it stood in {stood_in(batch, kitchen)}.",
+        f"begun on {dated(batch.started_at, zone)}; it stood in {stood_in(batch, kitchen)}.",
         *_bound(binds, proposal, signed=signed),
         *_reasons(proposal, kitchen, book, zone),
         *_not_known(batch, proposal, zone),

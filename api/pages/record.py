@@ -9,6 +9,7 @@ from fastapi.responses import Response
 from alerts.explain import (
     Basis,
     bases_of,
+    dated,
     rulebooks_since,
     signed_text,
     unknowns,
@@ -148,7 +149,7 @@ def context(office: Office, timeline: Iterable[Moment], lot: str, now: Instant) 
     return RecordContext(
         lot=lot,
         name=batch.plan.name,
-        written=short_text(now, zone),
+        written=dated(now, zone),
         zone=zone,
         paragraph=explained(kitchen, lot, fresh, book),
         made_under=tuple(_made_under(kitchen, batch)),
