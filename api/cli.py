@@ -8,6 +8,7 @@ from api.apply_command import apply
 from api.brine_command import brine
 from api.call_test_command import call_test
 from api.check_command import check
+from api.explain_command import explain
 from api.lag_command import lag
 from api.read_command import read
 from api.replay_command import replay
@@ -48,5 +49,5 @@ def main() -> None:
     """
 
 
-for command in (apply, brine, call_test, check, lag, read, replay, rulebook, run, salt):
+for command in (apply, brine, call_test, check, explain, lag, read, replay, rulebook, run, salt):
     main.add_command(command)

@@ -17,6 +17,8 @@ from api.pages import (
     people,
     pictures,
     read,
+    record,
+    sheets,
     sign_in,
     stopped,
     tonight,
@@ -24,8 +26,8 @@ from api.pages import (
 )
 
 MODULES = (
-    tonight, alarms, batches, batch, batch_acts, making_acts, pictures, unit, stopped, curing_salts, channels, read,
-    people, journal, link, sign_in, live, chart_script,
+    tonight, alarms, batches, batch, batch_acts, making_acts, record, pictures, unit, stopped, curing_salts, channels,
+    sheets, read, people, journal, link, sign_in, live, chart_script,
 )  # fmt: skip
 routers: tuple[APIRouter, ...] = tuple(module.router for module in MODULES)
 """In this order, so that `/batches/new` is not taken for a lot."""

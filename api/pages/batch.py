@@ -9,9 +9,10 @@ from fastapi.responses import Response
 from alerts.rules_release import blocks
 from alerts.sentences_findings import DIVERT, PROPOSED, finding_text, instant_text, leave_it
 from api.actions.signing import choices
-from api.actions.standing import Standing, as_now, standing
+from api.actions.standing import BLOCKING, Standing, as_now, standing
 from api.auth.signed import OfficeHere
-from api.doing import NotThere
+from api.doing import NotThere, book_for
+from api.explaining import explained
 from api.office import Office
 from api.pages import batch_forms as forms
 from api.pages.by_lot import ByLot
@@ -97,6 +98,8 @@ class BatchContext:
     ended: str
     done: str
     block: ProposalBlock | None
+    paragraph: str
+    held: bool
     estimate: str
     tubs: tuple[TubLine, ...]
     plan: tuple[tuple[str, str], ...]
@@ -191,7 +194,8 @@ def _estimate(office: Office, batch: Batch) -> str:
     )
 
 
-def _tubs(batch: Batch, kitchen: Kitchen, zone: str) -> Iterable[TubLine]:
+def tub_lines(batch: Batch, kitchen: Kitchen, zone: str) -> Iterable[TubLine]:
+    """Return where each tub stands."""
     for tub in batch.tubs:
         last = [p for p in batch.placements if p.tub == tub][-1]
         if last.until_at is not None:
@@ -207,7 +211,8 @@ def _masses(kg: Iterable[tuple[str, float | None]]) -> Iterable[tuple[str, str]]
     return ((name, "not entered" if value is None else f"{value:g} kg") for name, value in kg)
 
 
-def _plan(batch: Batch, kitchen: Kitchen, zone: str) -> tuple[tuple[str, str], ...]:
+def plan_lines(batch: Batch, kitchen: Kitchen, zone: str) -> tuple[tuple[str, str], ...]:
+    """Return a batch's plan, name and value."""
     p = batch.plan
     return (
         ("Meat", f"{p.meat}, {p.cut}{', bone in' if p.bone_in else ''}, {p.thickness_mm:g} mm at its thickest"),
@@ -240,7 +245,8 @@ def _way_out(p: Plan) -> Iterable[tuple[str, str]]:
         yield f"Window, {w.stage}", f"{span} ({w.source})"
 
 
-def _sheet(batch: Batch) -> tuple[tuple[str, str], ...]:
+def sheet_lines(batch: Batch) -> tuple[tuple[str, str], ...]:
+    """Return a batch's as-made sheet, name and value; what was not entered says so."""
     m = batch.as_made
     masses = [("Meat", m.meat_kg), ("Water", m.water_kg), ("Salt", m.salt_kg), ("Sugar", m.sugar_kg)]
     percent = "not entered" if m.nitrite_percent is None else f"{m.nitrite_percent:g} % by its bag"
@@ -302,7 +308,7 @@ def context(
     """Return what the page shows; a refused form takes the place of a fresh one."""
     kitchen, now = office.present.kitchen, office.clock()
     batch = kitchen.batches[lot]
-    zone, living = zone_of(kitchen), batch.ended_at is None
+    zone, living, fresh = zone_of(kitchen), batch.ended_at is None, office.judged(lot)
     found = forms_of(kitchen, batch)
     if refused is not None:
         name, form = refused
@@ -320,11 +326,13 @@ def context(
         what=f"{batch.plan.meat}, {batch.plan.cut}" + (f"; stage {stage}" if stage is not None and living else ""),
         ended=f"Ended {short_text(batch.ended_at, zone)}." if batch.ended_at is not None else "",
         done=DONE.get(done, ""),
-        block=block_of(kitchen, lot, office.judged(lot)),
+        block=block_of(kitchen, lot, fresh),
+        paragraph=explained(kitchen, lot, fresh, book_for(office, kitchen, lot)),
+        held=standing(kitchen, lot).disposition in BLOCKING,
         estimate=_estimate(office, batch),
-        tubs=tuple(_tubs(batch, kitchen, zone)),
-        plan=_plan(batch, kitchen, zone),
-        sheet=_sheet(batch),
+        tubs=tuple(tub_lines(batch, kitchen, zone)),
+        plan=plan_lines(batch, kitchen, zone),
+        sheet=sheet_lines(batch),
         timeline=tuple(
             Moment(short_text(line.at, zone), line.by, line.words, line.position)
             for line in reversed(lines.lines(lot, kitchen))

@@ -146,7 +146,7 @@ def test_the_pan_is_offered_before_the_bin(ada: Somebody, office: Office) -> Non
     office.present.decide(lambda kitchen: [Draft(NOW, "rules", held)])
     text = plain(ada.see(LOT))
     words = "What stands against it is killed by cooking. Before it is discarded: an approver may change its route"
-    assert text.count(words) == 1
+    assert text.partition("In one paragraph")[0].count(words) == 1
     assert text.index("Decide by") > 0 and text.index(words) < text.index("Because:")
 
 

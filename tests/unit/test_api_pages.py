@@ -31,6 +31,8 @@ ORIGIN = "http://testserver"
 STATIC = Path(__file__).parents[2] / "api" / "static"
 PAGES = (
     "/", "/units/coldroom", "/units/chamber", "/batches", "/batches/BRISKET-14", "/batches/HAM-31",
+    "/batches/BRISKET-14/record", "/batches/HAM-31/record", "/batches/BELLY-32/record",
+    "/batches/BRISKET-14/hold-sheet", "/batches/HAM-31/hold-sheet", "/batches/BRISKET-14/labels",
     "/batches/new", "/channels", "/journal", "/password", "/read", "/people", "/curing-salts",
 )  # fmt: skip
 TOO_SURE = re.compile(r"\b(?:safe|ok|all clear)\b", re.IGNORECASE)

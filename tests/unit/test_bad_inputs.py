@@ -343,6 +343,19 @@ AT_ODDS: list[Row] = [
      ["line 36: channel 1 tub: BRISKET-14 has no tub 2; use one of: 1"]),
     ("rows confirmed by no approver", [('person = "ines"                  # an', 'person = "tomas" # an')],
      ["line 63: confirmed 1 person: tomas is no approver; an approver compares rows with their document"]),
+    ("an own limit that no rulebook has", [('"excursion.hold" ', '"excursion.holds" ')],
+     ["line 166: own_limit 1 limit: US has no limit excursion.holds; `curevigil rulebook show US` lists them"]),
+    ("an own limit without a reason", [("value = 3.0 ", "value = 9.0 "), ("our own plan says three hours", "so")],
+     ["line 168: own_limit 1 reason: this reason is too short to stand up next year; say why a looser limit is "
+         "enough here"]),
+    ("an own limit looser for nitrite", [('"excursion.hold" ', '"nitrite.dry" '), ("value = 3.0 ", "value = 700.0 ")],
+     ["line 167: own_limit 1 value: nitrite.dry bounds nitrite: it is never looser than 625 ppm NaNO2; write a "
+         "stricter one"]),
+    ("an own limit by no approver", [('person = "ines"                  # the', 'person = "tomas" # the')],
+     ["line 169: own_limit 1 person: tomas is no approver; an approver sets the site's own limits"]),
+    ("a unit looser than the own limit", [('"excursion.hold" ', '"cold.limit" ')],
+     ["line 18: unit 1 limit_c: 4.5 °C is looser than the rulebook's 3.0 °C; a unit's own limit is stricter: write a "
+         "lower one, or leave it out"]),
     ("a batch of tomorrow", [
             ("started = 2026", "started = 2096"),
             ("from = 2026-11-20", "from = 2096-11-20"),
