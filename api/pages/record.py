@@ -8,6 +8,7 @@ from fastapi.responses import Response
 
 from alerts.explain import (
     Basis,
+    asked_for,
     bases_of,
     dated,
     rulebooks_since,
@@ -58,6 +59,7 @@ class RecordContext:
     paragraph: str
     made_under: tuple[tuple[str, str], ...]
     decides: str
+    asked: tuple[str, ...]
     unknown: tuple[str, ...]
     findings: tuple[Told, ...]
     plan: tuple[tuple[str, str], ...]
@@ -154,6 +156,7 @@ def context(office: Office, timeline: Iterable[Moment], lot: str, now: Instant) 
         paragraph=explained(kitchen, lot, fresh, book),
         made_under=tuple(_made_under(kitchen, batch)),
         decides=who_decides(batch, proposal, kitchen, zone, binds=binds, signed=signed),
+        asked=asked_for(proposal, zone),
         unknown=unknowns(batch, proposal, zone),
         findings=tuple(_told(f, kitchen, book, zone) for f in (() if proposal is None else proposal.findings)),
         plan=plan_lines(batch, kitchen, zone),

@@ -13,7 +13,7 @@ from alerts.explain import bases_of, one_person, standing_of
 from alerts.judgement import judged
 from alerts.rulebook.shelf import load, names
 from alerts.rulebook.site_limits import with_site_limits
-from alerts.sentences_findings import finding_text
+from alerts.sentences_findings import finding_text, finding_words
 from api.app import create_app
 from api.auth.sessions import begin, cookie_name
 from api.cli import main
@@ -209,6 +209,9 @@ def test_what_the_rules_really_find_is_told_with_figures_that_are_in_the_book(of
     told = explained(office.present.kitchen, lot, None, book)
     assert not TOO_SURE.search(told)
     assert not TOO_SURE.search(text)
+    said = {finding_words(one, ZONE) for one in found.findings}
+    assert {words: told.count(words) for words in said if told.count(words) > 1} == {}
+    assert all(finding_words(one, ZONE) in told for one in found.findings if one.tier is not Tier.NONE)
 
 
 @pytest.mark.parametrize("lot", LOTS)
