@@ -11,8 +11,8 @@ SLOPE_WINDOW_S = 1800.0
 """Models 5.3: the slope is taken over 20 to 30 minutes."""
 NO_RECOVERY_S = 3300.0
 """House, set on simulated nights: air not once below the limit for this long is no defrost and no delivery. [s]"""
-LEAST_RISE_S = 1500.0
-"""House: before the air has been above the limit for this long its slope says little (models 5.2: 15 to 20 min). [s]"""
+LEAST_RISE_S = 2400.0
+"""House: air above the limit for less than this is a defrost, however near the meat stands to its limit. [s]"""
 URGENT_S = 1800.0
 """House: product that likely passes its limit this soon leaves no time to wait for a defrost to end. [s]"""
 HORIZON_S = 6 * 3600.0

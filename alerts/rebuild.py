@@ -11,7 +11,7 @@ from alerts.history import Array, TubHistory
 from alerts.learned import KEPT_S, Recent, folded
 from alerts.science.exposure import stretches_above
 from alerts.surroundings import UNTRUSTED, Fetch, corrected, gap_after_s, lead, start_c, tau_of
-from alerts.trace import Copies, tub_history
+from alerts.trace import Copies, hands_of, tub_history
 from alerts.watch import (
     AIR_KEPT_S,
     EXCURSION_JOIN_S,
@@ -134,6 +134,8 @@ def _fill_air(watch: UnitWatch, kitchen: Kitchen, fetch: Fetch, last: Last, now:
 def _tub_state(watch: UnitWatch, batch: Batch, tub: str, kitchen: Kitchen, fetch: Fetch, now: Instant) -> TubState:
     tau = tau_of(batch)
     until_at = watch.at + 0.001 if watch.at is not None else now
+    # What somebody has measured since the last reading of the air counts at once.
+    until_at = max([until_at, *(at + 0.001 for at, _ in hands_of(batch, tub, now + 0.001))])
     since_at = until_at - TIME_CONSTANTS * tau
     begin_at = since_at if since_at > batch.started_at else None
     history = tub_history(batch, tub, kitchen, fetch, until_at, begin_at, bulk=True)
@@ -182,7 +184,7 @@ def _since(times: Array, begins: npt.NDArray[np.bool_], ends: npt.NDArray[np.boo
 def signature_of(kitchen: Kitchen, unit: Unit, now: Instant) -> tuple[object, ...]:
     """Return what a unit's state follows from beside its readings: when it changes, the state is made anew."""
     standing = tuple(
-        (b.lot, b.as_made, b.hand_readings, tuple(p for p in b.placements if p.from_at <= now))
+        (b.lot, b.as_made, b.hand_readings, b.core_logs, tuple(p for p in b.placements if p.from_at <= now))
         for b in kitchen.standing_in(unit.id, now)
     )
     return (unit, _telling(kitchen, unit, now), standing)

@@ -13,7 +13,8 @@ from alerts.judgement import judged
 from alerts.rulebook.book import Rulebook
 from alerts.sentences import alarm_text
 from alerts.service import Estimate, Service
-from collector.events import BatchEnded, Draft, HandReadingEntered
+from collector.events import BatchEnded, Draft, HandReadingEntered, StageBegun, TubMoved
+from collector.events_making import CoreLogged, LabelReported
 from collector.findings import Proposal
 from collector.kitchen import Alarm, Kitchen
 from collector.present import Present
@@ -23,7 +24,7 @@ from collector.storage import Arrival, MemoryJournal, MemoryReadings
 
 TICK_S = 10.0
 ESTIMATE_EVERY_S = 300.0
-HAPPENS = (BatchEnded, HandReadingEntered)
+HAPPENS = (BatchEnded, HandReadingEntered, TubMoved, StageBegun, CoreLogged, LabelReported)
 GROUP = 64
 """At most this many readings that arrive within one tick are judged as one group, as the intake would commit them."""
 
@@ -125,7 +126,7 @@ class Replay:
         self.clock = clock
         self.readings = MemoryReadings()
         self.present = Present(MemoryJournal(), clock)
-        known, later = _parted(drafts, clock.at)
+        known, later = parted(drafts, clock.at)
         self.present.decide(lambda kitchen: known)
 
         def judge(kitchen: Kitchen, lot: str, now: Instant) -> Proposal | None:
@@ -164,7 +165,7 @@ class Replay:
         return [proposal for proposal in made if proposal is not None]
 
 
-def _parted(drafts: Sequence[Draft], now: Instant) -> tuple[list[Draft], list[Draft]]:
+def parted(drafts: Sequence[Draft], now: Instant) -> tuple[list[Draft], list[Draft]]:
     """Return what is entered at once, and what only once it happens: before its end a batch stands and is watched."""
     waits = [isinstance(draft.event, HAPPENS) and draft.at > now for draft in drafts]
     pairs = list(zip(drafts, waits, strict=True))

@@ -15,7 +15,7 @@ from alerts.history import Array, BatchHistory, TubHistory, UnknownTime
 from alerts.science.heat import backward_bound, product_temperature
 from alerts.science.warmest import surface_temperature
 from alerts.surroundings import IN_WATER, Fetch, Paths, Surroundings, cut_at, paths_of, start_c, surroundings_of, tau_of
-from collector.batches import Batch, Where
+from collector.batches import Batch, Stage, Where
 from collector.kitchen import Kitchen
 from collector.logs import Composition
 from collector.sample import Instant
@@ -59,11 +59,7 @@ def tub_history(
     With `since_at` the record begins there, from copies wide apart: after six time constants nothing is left of them.
     With `bulk` a hung piece's surface is left out: the state that the filter carries on.
     """
-    hands = sorted(
-        (h.measured_at, h.value)
-        for h in batch.hand_readings
-        if h.measure == "temperature" and h.where is not Where.AIR and h.tub in (None, tub) and h.measured_at < until_at
-    )
+    hands = hands_of(batch, tub, until_at)
     begun = surroundings_of(batch, tub, kitchen, fetch, until_at, since_at)
     stretches = cut_at(begun, [at for at, _ in hands])
     if not stretches:
@@ -86,6 +82,17 @@ def tub_history(
         gaps.extend(paths.gaps)
         copies = Copies(float(likely[-1]), float(lower[-1]), float(upper[-1]))
     return _history(batch, tub, kitchen, stretches, parts, gaps, known)
+
+
+def hands_of(batch: Batch, tub: str, until_at: Instant) -> list[tuple[Instant, float]]:
+    """Return what a probe in the meat read by hand, in order; the end of a cooling log is such a reading too."""
+    read = [
+        (h.measured_at, h.value)
+        for h in batch.hand_readings
+        if h.measure == "temperature" and h.where is not Where.AIR and h.tub in (None, tub)
+    ]
+    cooled = [log.points[-1] for log in batch.core_logs if log.stage == Stage.COOL and log.points]
+    return sorted((at, value) for at, value in [*read, *cooled] if at < until_at)
 
 
 def _first_copies(batch: Batch, first: Surroundings, since_at: Instant | None) -> tuple[Copies, bool]:

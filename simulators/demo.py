@@ -17,7 +17,7 @@ import click
 import numpy as np
 
 from alerts.judgement import limit_of
-from alerts.replay import Player, Replay, VirtualClock
+from alerts.replay import Player, Replay, VirtualClock, parted
 from alerts.rulebook.shelf import load
 from api.serving import serve
 from api.works import Works, software
@@ -31,6 +31,7 @@ from collector.sample import Instant
 from simulators.demo_influx import TOKEN, compare_at_end, copied, place_for
 from simulators.embedded_broker import EmbeddedBroker
 from simulators.gullwick import kitchen_drafts
+from simulators.gullwick_life import released
 from simulators.publisher import main as play
 from simulators.report import report
 from simulators.smokehouse import Story, story
@@ -82,6 +83,7 @@ def _fast(seed: int, influx: Place | None) -> None:
     click.echo("Playing a week at Gullwick Smokehouse in virtual time ...", err=True)
     until_at = week.fault_at + AFTER_FAULT_S
     replay.run(measured(week, week.start_at, until_at), until_at, _progress)
+    replay.present.decide(lambda kitchen: released(week, kitchen))
     click.echo("", err=True)
     if influx is not None:
         click.echo(copied(replay.readings, influx))
@@ -111,13 +113,15 @@ def _live(seed: int, port: int | None, folder: Path, log_path: Path, influx: Pla
         works = Works(
             *(folder, here, sources), clock=clock, rate=RATE, ballast_bytes=2**20, influx=influx, pages_from_influx=True
         )
-        works.present.decide(lambda kitchen: [] if kitchen.position else kitchen_drafts(week))
+        known, later = parted(kitchen_drafts(week), week.start_at)
+        works.present.decide(lambda kitchen: [] if kitchen.position else known)
         click.echo("Playing the past six days ...", err=True)
-        player = Player(works.service, clock, tells=False, tick_s=PAST_TICK_S)
+        player = Player(works.service, clock, tells=False, tick_s=PAST_TICK_S, later=later)
         player.run(measured(week, week.start_at, begin_at), begin_at, _progress)
         click.echo("", err=True)
         works.present.decide(_answered)
         works.present.decide(_answered)
+        works.present.decide(lambda kitchen: released(week, kitchen))
         clock.run()
         works.start()
         stack.callback(works.stop)

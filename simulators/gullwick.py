@@ -10,6 +10,7 @@ from collector.kitchen import Kitchen
 from collector.kitchen_changes import changes
 from collector.kitchen_file import KitchenFile, read_kitchen
 from collector.sample import Instant
+from simulators.gullwick_life import cooked_and_cooled
 from simulators.smokehouse import Story
 
 
@@ -30,4 +31,4 @@ def kitchen_drafts(week: Story) -> list[Draft]:
     described = read_kitchen(kitchen_text(week))
     assert isinstance(described, KitchenFile), described
     found = changes(Kitchen(), described, week.start_at)
-    return list(found.drafts)
+    return [*found.drafts, *cooked_and_cooled(week)]

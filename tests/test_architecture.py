@@ -25,6 +25,7 @@ MAY_IMPORT_ALL = {
     "simulators/demo_influx.py",
     "simulators/influx_server.py",
     "simulators/gullwick.py",
+    "simulators/gullwick_life.py",
     "simulators/report.py",
 } | {f"simulators/{path.name}" for path in (ROOT / "simulators").glob("bench*.py")}
 

@@ -8,7 +8,9 @@ from fastapi.responses import Response
 
 from alerts.explain import (
     Basis,
+    asked_for,
     bases_of,
+    dated,
     rulebooks_since,
     signed_text,
     unknowns,
@@ -57,6 +59,7 @@ class RecordContext:
     paragraph: str
     made_under: tuple[tuple[str, str], ...]
     decides: str
+    asked: tuple[str, ...]
     unknown: tuple[str, ...]
     findings: tuple[Told, ...]
     plan: tuple[tuple[str, str], ...]
@@ -148,11 +151,12 @@ def context(office: Office, timeline: Iterable[Moment], lot: str, now: Instant) 
     return RecordContext(
         lot=lot,
         name=batch.plan.name,
-        written=short_text(now, zone),
+        written=dated(now, zone),
         zone=zone,
         paragraph=explained(kitchen, lot, fresh, book),
         made_under=tuple(_made_under(kitchen, batch)),
         decides=who_decides(batch, proposal, kitchen, zone, binds=binds, signed=signed),
+        asked=asked_for(proposal, zone),
         unknown=unknowns(batch, proposal, zone),
         findings=tuple(_told(f, kitchen, book, zone) for f in (() if proposal is None else proposal.findings)),
         plan=plan_lines(batch, kitchen, zone),

@@ -41,7 +41,7 @@ class Checked:
 def spans_of(found: Iterable[tuple[str, Instant, Instant | None]], zone: str) -> tuple[Span, ...]:
     """Return spans in words of the walls' clock."""
     return tuple(
-        Span(what, short_text(from_at, zone), "still" if until_at is None else short_text(until_at, zone))
+        Span(what, short_text(from_at, zone), "now" if until_at is None else short_text(until_at, zone))
         for what, from_at, until_at in found
     )
 

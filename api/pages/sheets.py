@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from fastapi import APIRouter
 from fastapi.responses import Response
 
+from alerts.explain import dated
 from alerts.sentences_findings import finding_text, instant_text, leave_it
 from api.actions.standing import BLOCKING, Standing, as_now, standing
 from api.auth.signed import OfficeHere
@@ -15,7 +16,6 @@ from api.pages.batch import tub_lines
 from api.pages.frame import Framed
 from api.pages.rendering import show
 from api.pages.telling import by_words
-from api.pages.wording import short_text
 from collector.batches import Batch
 from collector.findings import Disposition, Finding, Proposal, Tier
 from collector.kitchen import Kitchen
@@ -125,7 +125,7 @@ def _held_sheet(kitchen: Kitchen, batch: Batch, proposal: Proposal | None, now: 
             *(f"Tub {line.tub}: {line.where}" for line in tub_lines(batch, kitchen, zone)),
         ),
         do="Leave it cold, apart and marked; do not cook, sell or throw it away yet." if reject else leave_it(findings),
-        written=short_text(now, zone),
+        written=dated(now, zone),
     )
 
 
@@ -154,7 +154,7 @@ def labels(lot: str, office: OfficeHere, frame: Framed) -> Response:
         lot=lot,
         name=batch.plan.name,
         what=_what(batch),
-        started=instant_text(batch.started_at, zone),
+        started=dated(batch.started_at, zone),
         cure_until=instant_text(kitchen.cure_end_at(lot), zone),
         cure_type=f"{batch.plan.method}, {batch.plan.packing}; to be eaten: {batch.plan.route}",
         words=f"{words}{' Cook before eating.' if raw else ''}" if words else "",

@@ -201,7 +201,7 @@ def test_a_night_from_signing_in_to_signing_a_hold(page: Page, address: str, nig
     expect(page.get_by_text("Measured by hand: 8.2 °C, brine, BRISKET-14")).to_be_visible()
 
     night.pass_minutes(6 * 60, 14.0)
-    expect(page.get_by_text("Proposed: HOLD.")).to_be_visible()
+    expect(page.get_by_text("Proposed: HOLD.", exact=True)).to_be_visible()
     page.get_by_text("Decide and sign").click()
     sign = page.locator("#sign")
     assert sign.locator('[name="disposition"]').input_value() == "hold"

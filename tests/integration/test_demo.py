@@ -18,12 +18,14 @@ def test_the_fast_demo_tells_the_story_and_counts_it() -> None:
     assert ran.returncode == 0, ran.stderr
     assert "Traceback" not in ran.stderr
     lines = ran.stdout.splitlines()
-    assert re.fullmatch(r"[\d,]+ readings, \d+ alarms, 5 dispositions \(.*\)", lines[-1])
+    assert re.fullmatch(r"[\d,]+ readings, \d+ alarms, 7 dispositions \(.*\)", lines[-1])
     said = " ".join(" ".join(lines).split())
     assert "Meat warming" in said
     assert "BELLY-32. Proposed: cure longer." in said
     assert "BRISKET-33. Proposed: HOLD." in said
     assert "DUCK-35. Proposed: carry on." in said
+    assert "JOWL-36. Proposed: REJECT." in said
+    assert "PASTRAMI-28. Proposed: release." in said
     assert "local rules" in said
 
 

@@ -46,7 +46,7 @@ def test_no_air_is_no_outlook() -> None:
 
 @pytest.mark.parametrize(
     ("warm_min", "early_h", "likely_h", "told"),
-    [(25, 0.1, 0.4, True), (24, 0.1, 0.4, False), (40, 0.4, 0.6, False), (55, 2.0, 4.0, True), (90, 6.1, 9.0, False)],
+    [(40, 0.1, 0.4, True), (39, 0.1, 0.4, False), (40, 0.4, 0.6, False), (55, 2.0, 4.0, True), (90, 6.1, 9.0, False)],
 )
 def test_little_time_is_told_early_and_much_time_only_once_the_air_does_not_come_back(
     warm_min: float, early_h: float, likely_h: float, told: bool

@@ -13,7 +13,7 @@ from alerts.rulebook.shelf import load
 from alerts.sentences import alarm_text
 from alerts.service import Service
 from alerts.watch import UnitWatch, conditions, take
-from collector.batches import AsMade, Method, Packing, Placement, Plan, Route
+from collector.batches import AsMade, HandReading, Method, Packing, Placement, Plan, Route, Where
 from collector.events import (
     AlarmAcknowledged,
     AlarmRaised,
@@ -21,6 +21,7 @@ from collector.events import (
     BatchStarted,
     ChannelAssigned,
     Draft,
+    HandReadingEntered,
     PersonDescribed,
     PlacementCorrected,
     RotaDescribed,
@@ -28,8 +29,10 @@ from collector.events import (
     TubMoved,
     UnitDescribed,
 )
+from collector.events_making import CoreLogged
 from collector.findings import Condition, Disposition, Proposal
 from collector.kitchen import Alarm, Kitchen
+from collector.logs import CoreLog
 from collector.present import Present
 from collector.readings import Assignment, Quantity, Reading, Site, Unit
 from collector.rota import RotaStep
@@ -542,3 +545,20 @@ def test_who_is_going_is_not_told_again_while_the_meat_cools_and_is_once_it_rise
     bench.run(0.1, 12.0)
     bench.service.tell()
     assert bench.first.lines[head][1].startswith("again arrival")
+
+
+def test_what_a_hand_probe_reads_after_the_last_reading_of_the_air_counts_at_once(bench: Bench) -> None:
+    bench.run(1, 3.0)
+    bench.at += 20.0
+    bench.write(HandReadingEntered(HandReading(bench.at, "temperature", 6.4, Where.CORE, "probe 1", "B1")))
+    bench.service.tick()
+    assert bench.service.estimates()["B1"].likely_c == pytest.approx(6.4, abs=0.05)
+
+
+def test_the_end_of_a_cooling_log_is_where_the_estimate_goes_on(bench: Bench) -> None:
+    bench.run(1, 12.0)
+    bench.at += 20.0
+    log = CoreLog("cool", "probe 1", ((bench.at - 3000.0, 57.0), (bench.at, 4.6)), "ana")
+    bench.write(CoreLogged("B1", log))
+    bench.service.tick()
+    assert bench.service.estimates()["B1"].likely_c == pytest.approx(4.6, abs=0.05)

@@ -10,23 +10,26 @@ from click.testing import CliRunner
 from fastapi.testclient import TestClient
 
 from alerts.explain import bases_of, one_person, standing_of
+from alerts.judgement import judged
 from alerts.rulebook.shelf import load, names
 from alerts.rulebook.site_limits import with_site_limits
+from alerts.sentences_findings import finding_text, finding_words
 from api.app import create_app
 from api.auth.sessions import begin, cookie_name
 from api.cli import main
 from api.explaining import explained
 from api.office import Office
+from api.pages.record import evidence_text
 from collector import events as e
 from collector import events_making as m
 from collector.books_sql import open_books
 from collector.events import Draft
 from collector.findings import Disposition, Evidence, Finding, Outcome, SignOff, Tier
 from collector.journal_sql import SqlJournal
-from collector.logs import Calibration, LabelApplied
+from collector.logs import Calibration, CoreLog, LabelApplied
 from collector.present import Present
 from collector.stores_sqlite import BOOKS
-from tests.office import DAY, NOW, Clock, drafts, made_kitchen, made_office, proposal
+from tests.office import DAY, NOW, ZONE, Clock, drafts, made_kitchen, made_office, proposal
 
 LOTS = ("BRISKET-14", "HAM-31", "BELLY-32")
 TOO_SURE = re.compile(r"\b(?:safe|ok|okay|all clear|fine|good|no problem|harmless|nothing to worry)\b", re.IGNORECASE)
@@ -174,6 +177,41 @@ def test_a_batch_planned_and_decided_by_one_person_says_same_person(
     assert one_person(office.present.kitchen.batches[lot], record) is same
     assert ("same person" in seen(client, f"/batches/{lot}/record")) is same
     assert ("same person" in explained(office.present.kitchen, lot, None, office.rulebooks["US"])) is same
+
+
+def test_whoever_logged_the_cook_and_signs_is_one_person_too(office: Office) -> None:
+    made = office.present.kitchen.proposal_of("BRISKET-14")
+    assert made is not None
+    log = CoreLog("cook", "probe 1", ((NOW - 3000.0, 71.0),), "cy")
+    add(office, signed("BRISKET-14", "cy", Disposition.HOLD, made.position))
+    assert "same person" not in explained(office.present.kitchen, "BRISKET-14", None, office.rulebooks["US"])
+    add(office, Draft(NOW - 50.0, "cy", m.CoreLogged("BRISKET-14", log)))
+    assert "same person" in explained(office.present.kitchen, "BRISKET-14", None, office.rulebooks["US"])
+
+
+@pytest.mark.parametrize("lot", LOTS)
+def test_what_the_rules_really_find_is_told_with_figures_that_are_in_the_book(office: Office, lot: str) -> None:
+    kitchen, book = office.present.kitchen, office.rulebooks["US"]
+    found = judged(kitchen, lot, office.readings.series, book, NOW, "curevigil 0.1")
+    assert found is not None
+    add(office, Draft(NOW - 1.0, "rules", e.ProposalMade(found)))
+    with TestClient(create_app(office), follow_redirects=False) as client:
+        client.cookies.set(cookie_name(office.settings), begin(office.working, "ada", office.security_clock()))
+        text = seen(client, f"/batches/{lot}/record")
+    assert len(found.findings) > 5
+    for one in found.findings:
+        assert finding_text(one, ZONE) in text
+        assert evidence_text(one.evidence, ZONE) in text
+        for basis in bases_of(one, kitchen, book):
+            assert basis.standing != "unknown"
+            assert f"{basis.row}: {basis.printed}." in text
+            assert f"Source: {basis.source}. Edition: {basis.edition}. Known: {basis.known}." in text
+    told = explained(office.present.kitchen, lot, None, book)
+    assert not TOO_SURE.search(told)
+    assert not TOO_SURE.search(text)
+    said = {finding_words(one, ZONE) for one in found.findings}
+    assert {words: told.count(words) for words in said if told.count(words) > 1} == {}
+    assert all(finding_words(one, ZONE) in told for one in found.findings if one.tier is not Tier.NONE)
 
 
 @pytest.mark.parametrize("lot", LOTS)
