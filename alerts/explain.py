@@ -8,7 +8,7 @@ from zoneinfo import ZoneInfo
 from alerts.rulebook.book import Limit, Rulebook
 from alerts.rulebook.site_limits import with_site_limits
 from alerts.rules_release import blocks
-from alerts.sentences_findings import CAUTION, DIVERT, PROPOSED, finding_text, instant_text, leave_it, span_text
+from alerts.sentences_findings import CAUTION, DIVERT, PROPOSED, finding_words, instant_text, leave_it, span_text
 from collector.batches import Batch
 from collector.findings import Disposition, Finding, Outcome, Proposal, Tier
 from collector.kitchen import Kitchen, Person, SignOffRecord
@@ -147,13 +147,22 @@ def _by(proposal: Proposal | None, zone: str) -> str:
     return f"by {instant_text(proposal.decide_by_at, zone)}{late}"
 
 
-def unknowns(batch: Batch, proposal: Proposal | None, zone: str) -> tuple[str, ...]:
-    """Return what is not known of a batch, a line each: untold rules, unknown time, an unfilled sheet, no record."""
+def asked_for(proposal: Proposal | None, zone: str) -> tuple[str, ...]:
+    """Return what is still asked for before a release is proposed, a sentence each."""
+    findings = () if proposal is None else proposal.findings
+    return tuple(finding_words(f, zone) for f in findings if f.tier is Tier.NONE and blocks(f))
+
+
+def unknowns(batch: Batch, proposal: Proposal | None, zone: str, *, told: bool = False) -> tuple[str, ...]:
+    """Return what is not known of a batch, a line each: untold rules, unknown time, an unfilled sheet, no record.
+
+    With `told` the findings that led to what is proposed are left out, since they were told already.
+    """
     if proposal is None:
         return ("Nothing has been judged of it yet.", *_not_entered(batch))
-    untold = [finding_text(f, zone) for f in proposal.findings if f.outcome is Outcome.CANNOT_TELL]
+    untold = [f for f in proposal.findings if f.outcome is Outcome.CANNOT_TELL and not blocks(f)]
+    lines = list(dict.fromkeys(finding_words(f, zone) for f in untold if not told or f.tier is Tier.NONE))
     gaps = [f.evidence.gap_s for f in proposal.findings if f.rule.split()[0] in TEMPERATURE_RULES]
-    lines = list(dict.fromkeys(untold))
     if gaps and max(gaps) > 0:
         lines.append(f"Time for which nothing trustworthy is known of it: {span_text(max(gaps) / 60)}.")
     if not any(f.evidence.readings for f in proposal.findings):
@@ -188,23 +197,23 @@ def stood_in(batch: Batch, kitchen: Kitchen) -> str:
 
 
 def figures_text(proposal: Proposal, kitchen: Kitchen, book: Rulebook | None) -> str:
-    """Return which limits behind a proposal are published and which are not, in a sentence."""
-    rows = {b.row: b for f in proposal.findings for b in bases_of(f, kitchen, book)}
-    house = [b.printed for b in rows.values() if b.standing == "house limit"]
-    own = [f"{b.row} {b.printed}" for b in rows.values() if b.standing == "the site's own"]
+    """Return which limits behind what is proposed are published and which are not, each source once."""
+    led = [f for f in proposal.findings if f.tier is not Tier.NONE] or list(proposal.findings)
+    rows = {b.row: b for f in led for b in bases_of(f, kitchen, book)}
     lost = [b.row for b in rows.values() if b.standing == "unknown"]
-    doubtful = [b for b in rows.values() if b.known.startswith("from memory")]
-    published = len(rows) - len(house) - len(own) - len(lost)
-    said = [f"Limits behind this: {len(rows)}; published {published}, house limits {len(house)}"]
-    if house:
-        said[0] += f" ({'; '.join(dict.fromkeys(house))}: no source)"
-    if own:
-        said.append(f"set by the site: {'; '.join(own)}")
-    if doubtful:
-        said.append(f"published but not compared with the document: {len(doubtful)}")
-    if lost:
-        said.append(f"not in the rulebook as it is shipped now: {', '.join(lost)}")
-    return "; ".join(said) + "."
+    house = [f"{b.row} {b.printed}" for b in rows.values() if b.standing == "house limit"]
+    own = [f"{b.row} {b.printed}" for b in rows.values() if b.standing == "the site's own"]
+    others = [b for b in rows.values() if b.standing not in ("unknown", "house limit", "the site's own")]
+    unchecked = list(dict.fromkeys(b.source for b in others if b.known.startswith("from memory")))
+    checked = list(dict.fromkeys(b.source for b in others if b.source not in unchecked))
+    said = [
+        f"Published limits by {'; '.join(checked)}." if checked else "",
+        f"Published, but not checked against the document: {'; '.join(unchecked)}." if unchecked else "",
+        f"House limits, without a source: {'; '.join(house)}." if house else "",
+        f"Set by this site: {'; '.join(own)}." if own else "",
+        f"Not in the rulebook as it is shipped now: {', '.join(lost)}." if lost else "",
+    ]
+    return " ".join(part for part in said if part)
 
 
 def paragraph(
@@ -228,19 +237,19 @@ def paragraph(
         f"{batch.lot}: {p.name} ({p.meat}, {p.cut}, {batch.as_made.meat_kg:g} kg, to be eaten: {p.route}){by}; "
         f"begun on {dated(batch.started_at, zone)}; it stood in {stood_in(batch, kitchen)}.",
         *_bound(binds, proposal, signed=signed),
+        who_decides(batch, proposal, kitchen, zone, binds=binds, signed=signed),
         *_reasons(proposal, kitchen, book, zone),
         *_not_known(batch, proposal, zone),
     ]
     record = kitchen.sign_off_of(batch.lot)
     if record is not None:
         said.append(signed_text(record, batch, kitchen, zone))
-    said.append(who_decides(batch, proposal, kitchen, zone, binds=binds, signed=signed))
     if batch.ended_at is not None:
         said.append(f"It ended on {instant_text(batch.ended_at, zone)}.")
     if proposal is not None:
         until = instant_text(proposal.judged_until_at, zone)
         said.append(f"Judged up to {until} by rulebook {proposal.rulebook}, {proposal.software}.")
-    return " ".join([*said, CAUTION])
+    return " ".join([*(part for part in said if part), CAUTION])
 
 
 def _bound(binds: Disposition | None, proposal: Proposal | None, *, signed: bool) -> Iterable[str]:
@@ -259,19 +268,19 @@ def _reasons(proposal: Proposal | None, kitchen: Kitchen, book: Rulebook | None,
         return
     reasons = [f for f in proposal.findings if f.tier is not Tier.NONE or f.sentence == DIVERT]
     if reasons:
-        yield "Because: " + " ".join(finding_text(f, zone) for f in reasons)
+        yield "Because: " + " ".join(finding_words(f, zone) for f in reasons)
     elif proposal.disposition is Disposition.CONTINUE:
         yield "No rule found anything that asks for more than to carry on; that is no release."
     if proposal.new_end_at is not None:
         yield f"The cure would go on until {instant_text(proposal.new_end_at, zone)}."
-    waits = sum(1 for f in proposal.findings if f.tier is Tier.NONE and blocks(f))
-    if waits:
-        yield f"Still asked for before a release: {waits}."
     yield figures_text(proposal, kitchen, book)
+    waits = asked_for(proposal, zone)
+    if waits:
+        yield "Before it is released: " + " ".join(waits)
 
 
 def _not_known(batch: Batch, proposal: Proposal | None, zone: str) -> Iterable[str]:
-    lines = unknowns(batch, proposal, zone)
+    lines = unknowns(batch, proposal, zone, told=True)
     if lines:
         yield "Not known: " + " ".join(lines)
 

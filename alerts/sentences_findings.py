@@ -140,8 +140,8 @@ def _basis(figures: _Figures) -> str:
     return " ".join(part for part in said if part)
 
 
-def finding_text(finding: Finding, zone: str = "UTC") -> str:
-    """Return a finding in words, instants in the given time zone, with what its numbers rest on.
+def finding_words(finding: Finding, zone: str = "UTC") -> str:
+    """Return a finding in words, instants in the given time zone, without what its numbers rest on.
 
     Raises
     ------
@@ -158,8 +158,19 @@ def finding_text(finding: Finding, zone: str = "UTC") -> str:
         text += (
             " It would be rejected if a named person had confirmed the row against the document; until then it holds."
         )
+    return text
+
+
+def finding_text(finding: Finding, zone: str = "UTC") -> str:
+    """Return a finding in words, instants in the given time zone, with what its numbers rest on.
+
+    Raises
+    ------
+    KeyError
+        If there is no sentence of that key.
+    """
     basis = "" if finding.tier is Tier.NONE and not finding.rule.startswith("e-11 ") else _basis(finding.parameters)
-    return f"{text} {basis}".rstrip()
+    return f"{finding_words(finding, zone)} {basis}".rstrip()
 
 
 def leave_it(findings: Sequence[Finding]) -> str:

@@ -18,6 +18,7 @@ from api.pages import (
     pictures,
     read,
     record,
+    sensors,
     sheets,
     sign_in,
     stopped,
@@ -27,7 +28,7 @@ from api.pages import (
 
 MODULES = (
     tonight, alarms, batches, batch, batch_acts, making_acts, record, pictures, unit, stopped, curing_salts, channels,
-    sheets, read, people, journal, link, sign_in, live, chart_script,
+    sensors, sheets, read, people, journal, link, sign_in, live, chart_script,
 )  # fmt: skip
 routers: tuple[APIRouter, ...] = tuple(module.router for module in MODULES)
 """In this order, so that `/batches/new` is not taken for a lot."""

@@ -8,6 +8,7 @@ from fastapi.responses import Response
 
 from alerts.explain import (
     Basis,
+    asked_for,
     bases_of,
     dated,
     rulebooks_since,
@@ -58,6 +59,7 @@ class RecordContext:
     paragraph: str
     made_under: tuple[tuple[str, str], ...]
     decides: str
+    asked: tuple[str, ...]
     unknown: tuple[str, ...]
     findings: tuple[Told, ...]
     plan: tuple[tuple[str, str], ...]
@@ -77,7 +79,7 @@ class RecordContext:
 
 def _figure(value: float | None, unit: str) -> str:
     if value is None:
-        return "unknown"
+        return "no figure"
     return f"{value:g}{'' if unit in ('', '1') else f' {unit}'}".replace("-", "−")
 
 
@@ -85,12 +87,13 @@ def evidence_text(e: Evidence, zone: str) -> str:
     """Return what a finding rests on, in a line: span, readings, channels, unknown time, measure against threshold."""
     span = f"{short_text(e.from_at, zone)} to {short_text(e.until_at, zone)}"
     gap = f"{span_text(e.gap_s / 60)} of it unknown" if e.gap_s > 0 else "no unknown time inside it"
-    if not e.channels:
-        gap = "no channel: nothing was read for it"
-    read = f"{e.readings} readings of {', '.join(e.channels)}; " if e.channels else ""
+    channels = ", ".join(e.channels)
+    read = f"about {channels}; rests on no reading" if channels else "rests on no reading"
+    if e.readings:
+        read = f"{e.readings} readings of {channels}; {gap}" if channels else f"{e.readings} readings; {gap}"
     against = "" if e.threshold is None else f", against {_figure(e.threshold, e.unit)}"
     measure = f"{e.measure}: {_figure(e.value, e.unit)}{against}" if e.measure else "nothing measured"
-    return f"{span}; {read}{gap}. {measure[0].upper()}{measure[1:]}."
+    return f"{span}; {read}. {measure[0].upper()}{measure[1:]}."
 
 
 def _told(found: Finding, kitchen: Kitchen, book: Rulebook | None, zone: str) -> Told:
@@ -154,6 +157,7 @@ def context(office: Office, timeline: Iterable[Moment], lot: str, now: Instant) 
         paragraph=explained(kitchen, lot, fresh, book),
         made_under=tuple(_made_under(kitchen, batch)),
         decides=who_decides(batch, proposal, kitchen, zone, binds=binds, signed=signed),
+        asked=asked_for(proposal, zone),
         unknown=unknowns(batch, proposal, zone),
         findings=tuple(_told(f, kitchen, book, zone) for f in (() if proposal is None else proposal.findings)),
         plan=plan_lines(batch, kitchen, zone),

@@ -33,7 +33,7 @@ PAGES = (
     "/", "/units/coldroom", "/units/chamber", "/batches", "/batches/BRISKET-14", "/batches/HAM-31",
     "/batches/BRISKET-14/record", "/batches/HAM-31/record", "/batches/BELLY-32/record",
     "/batches/BRISKET-14/hold-sheet", "/batches/HAM-31/hold-sheet", "/batches/BRISKET-14/labels",
-    "/batches/new", "/channels", "/journal", "/password", "/read", "/people", "/curing-salts",
+    "/batches/new", "/channels", "/journal", "/password", "/read", "/people", "/curing-salts", "/sensors",
 )  # fmt: skip
 TOO_SURE = re.compile(r"\b(?:safe|ok|all clear)\b", re.IGNORECASE)
 

@@ -3,6 +3,7 @@
 import html
 import re
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -13,7 +14,7 @@ from alerts.explain import bases_of, one_person, standing_of
 from alerts.judgement import judged
 from alerts.rulebook.shelf import load, names
 from alerts.rulebook.site_limits import with_site_limits
-from alerts.sentences_findings import finding_text
+from alerts.sentences_findings import finding_text, finding_words
 from api.app import create_app
 from api.auth.sessions import begin, cookie_name
 from api.cli import main
@@ -209,6 +210,9 @@ def test_what_the_rules_really_find_is_told_with_figures_that_are_in_the_book(of
     told = explained(office.present.kitchen, lot, None, book)
     assert not TOO_SURE.search(told)
     assert not TOO_SURE.search(text)
+    said = {finding_words(one, ZONE) for one in found.findings}
+    assert {words: told.count(words) for words in said if told.count(words) > 1} == {}
+    assert all(finding_words(one, ZONE) in told for one in found.findings if one.tier is not Tier.NONE)
 
 
 @pytest.mark.parametrize("lot", LOTS)
@@ -290,3 +294,12 @@ def test_the_command_says_the_same_paragraph_as_the_journal_and_names_the_lots_i
     other = CliRunner().invoke(main, ["explain", "NO-1", "--data", str(tmp_path)])
     assert other.exit_code == 1
     assert "knows: BELLY-32, BRISKET-14, HAM-31" in other.output
+
+
+def test_evidence_without_a_reading_never_says_that_nothing_was_unknown() -> None:
+    bare = Evidence(NOW - DAY, NOW, ("cold/air",), 0, 0.0, "core log", None, "", None)
+    told = evidence_text(bare, ZONE)
+    assert "rests on no reading" in told
+    assert "no unknown time" not in told
+    assert "no unknown time inside it" in evidence_text(replace(bare, readings=7), ZONE)
+    assert "3 h of it unknown" in evidence_text(replace(bare, readings=7, gap_s=10_800.0), ZONE)

@@ -12,6 +12,8 @@ from api.auth.roles import Role
 from api.auth.tokens import issue_token
 from api.office import Office
 from api.routes.all_routes import routers
+from collector.events import Draft
+from collector.events_making import SensorUnderTest
 from tests.office import DAY, NOW, made_kitchen, made_office
 
 ROLES = (None, "viewer", "operator", "approver", "admin")
@@ -74,6 +76,11 @@ CALLS = [
     Call("GET", f"{U}/curing-salts", f"{U}/curing-salts", "viewer"),
     Call("POST", f"{U}/curing-salts/confirmations", f"{U}/curing-salts/confirmations", "operator",
          {"curing_salt_lot": "CS-0412", "nitrite_percent": 6.25}),
+    Call("GET", f"{U}/instruments", f"{U}/instruments", "viewer"),
+    Call("POST", f"{U}/instruments/checks", f"{U}/instruments/checks", "operator",
+         {"instrument": "fridge/air", "kind": "channel", "reference": "melting ice", "as_found": 0.2, "as_left": 0.2}),
+    Call("POST", f"{U}/instruments/back", f"{U}/instruments/back", "operator", {"channel": "cold/air"}),
+    Call("POST", f"{U}/instruments/out", f"{U}/instruments/out", "operator", {"channel": "cold/air"}),
     Call("POST", f"{U}/batches", f"{U}/batches", "operator", START),
     Call("POST", f"{B}/as-made", f"{C}/as-made", "operator", {"as_made": SHEET, "reason": "weighed again"}),
     Call("POST", f"{B}/moves", f"{C}/moves", "operator", {"tub": "1", "unit": "fridge"}),
@@ -102,6 +109,9 @@ CALLS = [
          {"limit": "excursion.hold", "value": 3.0, "reason": "our own plan says so"}),
     Call("POST", f"{U}/people", f"{U}/people", "admin", {"person": "di", "name": "Di Marsh", "roles": ["operator"]}),
 ]  # fmt: skip
+
+BEFORE = {f"{U}/instruments/back": [Draft(NOW - 60.0, "bo", SensorUnderTest("cold/air", NOW - 60.0))]}
+"""What must have happened before a call can be carried out."""
 
 
 def headers(office: Office, role: str | None) -> dict[str, str]:
@@ -166,6 +176,7 @@ def test_who_may_look_does_and_looking_changes_nothing(
 @pytest.mark.parametrize(("call", "role"), [(c, r) for c, r in ALLOWED if c.method == "POST"], ids=named)
 def test_who_may_act_does_and_the_journal_names_them(call: Call, role: str) -> None:
     office = made_office()
+    office.present.decide(lambda kitchen: BEFORE.get(call.route, []))
     before = office.journal.head()
     with TestClient(create_app(office)) as client:
         assert asked(client, call, headers(office, role)) == 201
