@@ -167,11 +167,8 @@ def _nitrite(plan: Plan, book: Rulebook) -> Iterable[Answer]:
     way = _ways(plan, book, found.one, found.two)
     over = ppm > row.value
     words = f"Ingoing nitrite {ppm:g} {row.unit}{way}; the limit is {row.value:g} {row.unit}"
-    words += (
-        "."
-        if classes.settled
-        else f", the strictest of the classes that it may be of ({', '.join(one.id for one in classes.possible)})."
-    )
+    possible = ", ".join(one.id for one in classes.possible)
+    words += "." if classes.settled else f", the strictest of the classes that it may be of ({possible})."
     if over:
         words += " That is too much: weigh less curing salt, or state Method One with a pick-up that was measured."
     tone = Tone.REFUSED if over else Tone.ANSWERED if classes.settled else Tone.WARNED

@@ -36,7 +36,7 @@ def told(plan: Plan, found: tuple[Answer, ...]) -> list[str]:
 def plan(file: Path, scale: float | None, meat: float | None) -> None:
     """Say what a plan comes to: strength, salometer, nitrite, time, cover, vessel, what is due.
 
-    Ends with 1 where the plan is refused. FILE is a TOML with the keys of [batch.plan] of a kitchen file, and `authority`.
+    Ends with 1 where the plan is refused. FILE holds the keys of [batch.plan] of a kitchen file, and `authority`.
     """
     described = read_plan(file.read_text(encoding="utf-8"), file.name)
     if not isinstance(described, PlanFile):
