@@ -163,6 +163,12 @@ class PlanRequest(Request):
     opened: Annotated[bool | None, BeforeValidator(read_opened)] = None
 
 
+class AskPlan(Request):
+    """A plan of which somebody wants to know what it comes to."""
+
+    plan: PlanRequest
+
+
 class AsMadeRequest(Request):
     """What scale and thermometer said; left out is *not entered*, never zero."""
 

@@ -106,9 +106,9 @@ INSIDE = (("", "whole or opened: not said"), *WHOLE_OR_OPENED)
 CONTROLS = (("", "nothing said"), *PARASITES)
 
 
-def _plan_fields(classes: tuple[tuple[str, str], ...]) -> tuple[Field, ...]:
+def plan_fields(classes: tuple[tuple[str, str], ...]) -> tuple[Field, ...]:
+    """Return the fields of a plan, with these classes of product to choose from."""
     return (
-        Field("lot", "Lot code", hint="As on the label: letters, digits, dot, dash.", needed=True, half=True),
         Field("plan.name", "What it is called", needed=True, half=True),
         Field("plan.meat", "Meat", Kind.CHOICE, options=MEATS, needed=True, group="Plan", half=True),
         Field("plan.cut", "Cut", needed=True, half=True),
@@ -170,7 +170,8 @@ def start_form(kitchen: Kitchen, book: Rulebook | None = None) -> Form:
     )
     values = {"tubs.0.tub": "1", "stage": Stage.CURE.value, "plan.packing": Packing.UNDER_BRINE.value}
     note = "Empty fields are “not entered”, never zero. A cold brine and cold meat are part of the record: enter both."
-    fields = (*_plan_fields(class_options(book)), *tubs, *made, *when)
+    lot = Field("lot", "Lot code", hint="As on the label: letters, digits, dot, dash.", needed=True, half=True)
+    fields = (lot, *plan_fields(class_options(book)), *tubs, *made, *when)
     return Form("start", "Start a batch", "/batches/new", "Start the batch", fields, values, note=note)
 
 

@@ -34,6 +34,7 @@ PAGES = (
     "/batches/BRISKET-14/record", "/batches/HAM-31/record", "/batches/BELLY-32/record",
     "/batches/BRISKET-14/hold-sheet", "/batches/HAM-31/hold-sheet", "/batches/BRISKET-14/labels",
     "/batches/new", "/channels", "/journal", "/password", "/read", "/people", "/curing-salts", "/sensors",
+    "/plan",
 )  # fmt: skip
 TOO_SURE = re.compile(r"\b(?:safe|ok|all clear)\b", re.IGNORECASE)
 
