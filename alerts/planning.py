@@ -201,7 +201,8 @@ def _protection(plan: Plan, book: Rulebook) -> Iterable[Answer]:
         words = "It counts as nitrite-protected, by either method: the slower cooling of cured meat may be used."
         yield Answer("protection", Tone.ANSWERED, words, _cited(book, row.id))
         return
-    words = f"{least:g} ppm by the lower method, under {row.value:g} ppm: not nitrite-protected. After cooking cool it by the general rule, in 2 h and 4 h."
+    short = f"{least:g} ppm by the lower method, under {row.value:g} ppm: not nitrite-protected."
+    words = f"{short} After cooking cool it by the general rule, in 2 h and 4 h."
     yield Answer("protection", Tone.WARNED, words, _cited(book, row.id))
 
 
