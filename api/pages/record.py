@@ -79,7 +79,7 @@ class RecordContext:
 
 def _figure(value: float | None, unit: str) -> str:
     if value is None:
-        return "unknown"
+        return "no figure"
     return f"{value:g}{'' if unit in ('', '1') else f' {unit}'}".replace("-", "−")
 
 
@@ -87,12 +87,13 @@ def evidence_text(e: Evidence, zone: str) -> str:
     """Return what a finding rests on, in a line: span, readings, channels, unknown time, measure against threshold."""
     span = f"{short_text(e.from_at, zone)} to {short_text(e.until_at, zone)}"
     gap = f"{span_text(e.gap_s / 60)} of it unknown" if e.gap_s > 0 else "no unknown time inside it"
-    if not e.channels:
-        gap = "no channel: nothing was read for it"
-    read = f"{e.readings} readings of {', '.join(e.channels)}; " if e.channels else ""
+    channels = ", ".join(e.channels)
+    read = f"about {channels}; rests on no reading" if channels else "rests on no reading"
+    if e.readings:
+        read = f"{e.readings} readings of {channels}; {gap}" if channels else f"{e.readings} readings; {gap}"
     against = "" if e.threshold is None else f", against {_figure(e.threshold, e.unit)}"
     measure = f"{e.measure}: {_figure(e.value, e.unit)}{against}" if e.measure else "nothing measured"
-    return f"{span}; {read}{gap}. {measure[0].upper()}{measure[1:]}."
+    return f"{span}; {read}. {measure[0].upper()}{measure[1:]}."
 
 
 def _told(found: Finding, kitchen: Kitchen, book: Rulebook | None, zone: str) -> Told:

@@ -7,7 +7,7 @@ from fastapi import APIRouter
 from fastapi.responses import Response
 
 from alerts.explain import dated
-from alerts.sentences_findings import finding_text, instant_text, leave_it
+from alerts.sentences_findings import finding_words, instant_text, leave_it
 from api.actions.standing import BLOCKING, Standing, as_now, standing
 from api.auth.signed import OfficeHere
 from api.doing import NotThere
@@ -79,7 +79,7 @@ def blocked_since(kitchen: Kitchen, lot: str) -> Instant | None:
 
 
 def _reasons(findings: Iterable[Finding], zone: str) -> tuple[str, ...]:
-    return tuple(finding_text(f, zone) for f in findings if f.tier in (Tier.HOLD, Tier.REJECT))
+    return tuple(finding_words(f, zone) for f in findings if f.tier in (Tier.HOLD, Tier.REJECT))
 
 
 def _decide(stands: Standing, proposal: Proposal | None, zone: str) -> str:

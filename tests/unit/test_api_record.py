@@ -3,6 +3,7 @@
 import html
 import re
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -293,3 +294,12 @@ def test_the_command_says_the_same_paragraph_as_the_journal_and_names_the_lots_i
     other = CliRunner().invoke(main, ["explain", "NO-1", "--data", str(tmp_path)])
     assert other.exit_code == 1
     assert "knows: BELLY-32, BRISKET-14, HAM-31" in other.output
+
+
+def test_evidence_without_a_reading_never_says_that_nothing_was_unknown() -> None:
+    bare = Evidence(NOW - DAY, NOW, ("cold/air",), 0, 0.0, "core log", None, "", None)
+    told = evidence_text(bare, ZONE)
+    assert "rests on no reading" in told
+    assert "no unknown time" not in told
+    assert "no unknown time inside it" in evidence_text(replace(bare, readings=7), ZONE)
+    assert "3 h of it unknown" in evidence_text(replace(bare, readings=7, gap_s=10_800.0), ZONE)
