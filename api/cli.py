@@ -9,6 +9,7 @@ from api.brine_command import brine
 from api.call_test_command import call_test
 from api.check_command import check
 from api.explain_command import explain
+from api.judge_command import judge
 from api.lag_command import lag
 from api.plan_command import plan
 from api.read_command import read
@@ -50,5 +51,5 @@ def main() -> None:
     """
 
 
-for command in (apply, brine, call_test, check, explain, lag, plan, read, replay, rulebook, run, salt):
+for command in (apply, brine, call_test, check, explain, judge, lag, plan, read, replay, rulebook, run, salt):
     main.add_command(command)
