@@ -116,7 +116,10 @@ def _cited(book: Rulebook, row: str) -> str:
 
 
 def _salometer(plan: Plan, book: Rulebook) -> Iterable[Answer]:
-    if _wet(plan):
+    if _wet(plan) and plan.curing_salt_kg > 0 and plan.nitrite_percent is None:
+        words = "What a salometer reads cannot be told: what the curing salt is made of is not said."
+        yield Answer("salometer", Tone.CANNOT_TELL, words)
+    elif _wet(plan):
         temp_c = plan.brine_c if plan.brine_c is not None else MEASURED_AT_C
         sugar = "; its sugar reads as salt" if plan.sugar_kg > 0 else ""
         reading = expected_reading(_recipe(plan), temp_c)
@@ -198,9 +201,8 @@ def _protection(plan: Plan, book: Rulebook) -> Iterable[Answer]:
         words = "It counts as nitrite-protected, by either method: the slower cooling of cured meat may be used."
         yield Answer("protection", Tone.ANSWERED, words, _cited(book, row.id))
         return
-    words = (
-        f"Under {row.value:g} ppm: not nitrite-protected. After cooking cool it by the general rule, in 2 h and 4 h."
-    )
+    short = f"{least:g} ppm by the lower method, under {row.value:g} ppm: not nitrite-protected."
+    words = f"{short} After cooking cool it by the general rule, in 2 h and 4 h."
     yield Answer("protection", Tone.WARNED, words, _cited(book, row.id))
 
 

@@ -62,3 +62,27 @@ class SplitBatch(Request):
 
     child: Code
     tubs: Annotated[tuple[Name, ...], Field(strict=False, min_length=1, max_length=50)]
+
+
+class NewTub(Request):
+    """A tub of the new batch, and the unit that it stands in."""
+
+    tub: Name
+    unit: Name
+
+
+class IntoTub(Request):
+    """Into which new tub the meat of an old one went."""
+
+    lot: Code
+    tub: Name
+    into: Name
+
+
+class MergeBatches(Request):
+    """Batches become one. With one new tub alone, all meat goes into it and `into` may be left out."""
+
+    child: Code
+    lots: Annotated[tuple[Code, ...], Field(strict=False, min_length=1, max_length=20)]
+    tubs: Annotated[tuple[NewTub, ...], Field(strict=False, min_length=1, max_length=50)]
+    into: Annotated[tuple[IntoTub, ...], Field(strict=False, max_length=500)] = ()

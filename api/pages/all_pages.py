@@ -10,6 +10,7 @@ from api.pages import (
     channels,
     chart_script,
     curing_salts,
+    daily_acts,
     journal,
     link,
     live,
@@ -28,8 +29,8 @@ from api.pages import (
 )
 
 MODULES = (
-    tonight, alarms, batches, batch, batch_acts, making_acts, record, pictures, plan, unit, stopped, curing_salts,
-    channels, sensors, sheets, read, people, journal, link, sign_in, live, chart_script,
+    tonight, alarms, batches, batch, batch_acts, making_acts, daily_acts, record, pictures, unit, stopped, curing_salts,
+    plan, channels, sensors, sheets, read, people, journal, link, sign_in, live, chart_script,
 )  # fmt: skip
 routers: tuple[APIRouter, ...] = tuple(module.router for module in MODULES)
 """In this order, so that `/batches/new` is not taken for a lot."""

@@ -16,6 +16,7 @@ from api.explaining import explained
 from api.office import Office
 from api.pages import batch_forms as forms
 from api.pages.by_lot import ByLot
+from api.pages.daily_forms import daily_forms
 from api.pages.forms import Form
 from api.pages.frame import Framed
 from api.pages.making_forms import DONE as MAKING_DONE
@@ -298,6 +299,7 @@ def forms_of(kitchen: Kitchen, batch: Batch) -> dict[str, Form]:
         "sign": forms.sign_form(batch, standing(kitchen, batch.lot), _where(batch, kitchen)),
         "end": forms.end_form(batch),
         **making_forms(kitchen, batch),
+        **daily_forms(kitchen, batch),
     }
     return found | {f"places {tub}": forms.places_form(kitchen, batch, tub, zone) for tub in batch.tubs}
 

@@ -140,6 +140,9 @@ def making_forms(kitchen: Kitchen, batch: Batch) -> dict[str, Form]:
 
 
 DONE = {
+    "task": "What was done is written down.",
+    "split": "The tubs are a batch of their own now, with their whole history.",
+    "merge": "The batches are one now; this one has ended, and its history goes on in the new lot.",
     "core": "The core log is written down; the batch is judged again with it.",
     "soak": "The soak is written down.",
     "label": "The label is written down; the batch is judged again with it.",
@@ -147,5 +150,5 @@ DONE = {
     "route": "The route is changed under your name; the batch is judged again by it.",
     "plan": "The plan is changed under your name; the batch is judged again by it.",
 }
-LOGS, LOGS_OF_ENDED = ("core", "soak", "label", "disposal"), ("core", "label")
-SIGNED = ("route", "plan")
+LOGS, LOGS_OF_ENDED = ("task", "core", "soak", "label", "disposal", "split"), ("core", "label")
+SIGNED = ("route", "plan", "merge")

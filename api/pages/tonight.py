@@ -14,7 +14,9 @@ from api.auth.signed import OfficeHere
 from api.charts import Spark, spark
 from api.office import Office
 from api.pages.alarms import AlarmCard, card_of
+from api.pages.forms import Form
 from api.pages.frame import Framed
+from api.pages.notes import NoteLine, note_form, notes_shown
 from api.pages.rendering import Frame, show
 from api.pages.wording import DISPOSITIONS, left_text
 from api.tonight import UnitNow, units_now, zone_of
@@ -28,7 +30,12 @@ router = APIRouter()
 SPARK_S = 12 * 3600.0
 SPARKS_MOST = 24
 """House: with more units than this the small lines are left out; the sentences carry the page."""
-DONE = {"answer": "Your answer is written down.", "": ""}
+DONE = {
+    "answer": "Your answer is written down.",
+    "note": "The note is pinned.",
+    "seen": "It is written down that you read it.",
+    "": "",
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,6 +85,8 @@ class TonightContext:
     holds: tuple[Hold, ...]
     waiting: tuple[Standing, ...]
     """Batches for which something else than to carry on is proposed, and nobody has signed."""
+    notes: tuple[NoteLine, ...]
+    note: Form | None
 
 
 def morning_list(kitchen: Kitchen, now: Instant) -> dict[str, Instant]:
@@ -144,7 +153,7 @@ def _row(office: Office, row: UnitNow, now: Instant, sparks: bool) -> UnitRow:
     )
 
 
-def context(office: Office, frame: Frame, done: str = "") -> TonightContext:
+def context(office: Office, frame: Frame, done: str = "", note: Form | None = None) -> TonightContext:
     """Return what *Tonight* shows."""
     kitchen, now = office.present.kitchen, office.clock()
     rows = units_now(kitchen, office.estimates(), office.limit_of, now)
@@ -164,6 +173,8 @@ def context(office: Office, frame: Frame, done: str = "") -> TonightContext:
         units=tuple(_row(office, row, now, len(rows) <= SPARKS_MOST) for row in rows),
         holds=holds_of(kitchen),
         waiting=tuple(waits),
+        notes=notes_shown(kitchen, frame, now),
+        note=(note or note_form()) if frame.operates else None,
     )
 
 

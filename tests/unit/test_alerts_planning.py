@@ -52,6 +52,12 @@ def test_without_a_composition_nitrite_cannot_be_told() -> None:
     unknown = replace(HOUSEHOLD, nitrite_percent=None)
     assert [one.tone for one in said(unknown, "nitrite")] == [Tone.CANNOT_TELL]
     assert [one.tone for one in said(unknown, "protection")] == [Tone.CANNOT_TELL]
+    assert [one.tone for one in said(unknown, "salometer")] == [Tone.CANNOT_TELL]
+
+
+def test_protection_names_the_figure_that_falls_short_where_the_other_method_does_not() -> None:
+    (protection,) = said(replace(HOUSEHOLD, nitrite_percent=6.25), "protection")
+    assert protection.tone is Tone.WARNED and "80.5 ppm by the lower method, under 100 ppm" in protection.words
 
 
 @pytest.mark.parametrize(

@@ -12,8 +12,9 @@ from api.auth.roles import Role
 from api.auth.tokens import issue_token
 from api.office import Office
 from api.routes.all_routes import routers
-from collector.events import Draft
-from collector.events_making import SensorUnderTest
+from collector.batches import Placement
+from collector.events import BatchStarted, Draft
+from collector.events_making import NotePinned, SensorUnderTest
 from tests.office import DAY, NOW, made_kitchen, made_office
 
 ROLES = (None, "viewer", "operator", "approver", "admin")
@@ -56,6 +57,11 @@ HAND = {"value": 3.4, "where": "brine", "probe": "probe 1", "lot": "HAM-31"}
 SIGN = {"disposition": "hold", "reason": "as proposed", "proposal": BRISKET, "where_kept": "shelf 2"}
 CLAIM = {"channel": "new/air", "quantity": "air_temperature", "unit": "chamber", "place": "on the wall"}
 MEMORY = sorted(row.id for row in made_office().rulebooks["US"].limits.values() if row.known == "memory")[0]
+HEAD = KITCHEN.position + 1
+BELLY = BatchStarted(
+    "BELLY-33", KITCHEN.batches["BELLY-32"].plan, KITCHEN.batches["BELLY-32"].as_made,
+    (Placement("rack 2", "fridge", NOW - DAY),),
+)  # fmt: skip
 B, C, U = "/api/v1/batches/BRISKET-14", "/api/v1/batches/{lot}", "/api/v1"
 
 CALLS = [
@@ -81,6 +87,12 @@ CALLS = [
          {"instrument": "fridge/air", "kind": "channel", "reference": "melting ice", "as_found": 0.2, "as_left": 0.2}),
     Call("POST", f"{U}/instruments/back", f"{U}/instruments/back", "operator", {"channel": "cold/air"}),
     Call("POST", f"{U}/instruments/out", f"{U}/instruments/out", "operator", {"channel": "cold/air"}),
+    Call("POST", f"{U}/notes", f"{U}/notes", "operator", {"text": "turn the ham at six"}),
+    Call("POST", f"{U}/notes/seen", f"{U}/notes/seen", "operator", {"note": HEAD}),
+    Call("POST", f"{B}/tasks", f"{C}/tasks", "operator", {"task": "turn 2"}),
+    Call("POST", f"{B}/split", f"{C}/split", "operator", {"child": "BRISKET-15", "tubs": ["2"]}),
+    Call("POST", f"{U}/batches/BELLY-32/merge", f"{C}/merge", "approver",
+         {"child": "BELLY-40", "lots": ["BELLY-33"], "tubs": [{"tub": "rack", "unit": "fridge"}]}),
     Call("POST", f"{U}/batches", f"{U}/batches", "operator", START),
     Call("POST", f"{B}/as-made", f"{C}/as-made", "operator", {"as_made": SHEET, "reason": "weighed again"}),
     Call("POST", f"{B}/moves", f"{C}/moves", "operator", {"tub": "1", "unit": "fridge"}),
@@ -110,7 +122,11 @@ CALLS = [
     Call("POST", f"{U}/people", f"{U}/people", "admin", {"person": "di", "name": "Di Marsh", "roles": ["operator"]}),
 ]  # fmt: skip
 
-BEFORE = {f"{U}/instruments/back": [Draft(NOW - 60.0, "bo", SensorUnderTest("cold/air", NOW - 60.0))]}
+BEFORE: dict[str, list[Draft]] = {
+    f"{U}/instruments/back": [Draft(NOW - 60.0, "bo", SensorUnderTest("cold/air", NOW - 60.0))],
+    f"{U}/notes/seen": [Draft(NOW - 60.0, "bo", NotePinned("turn the ham at six"))],
+    f"{C}/merge": [Draft(NOW - 60.0, "bo", BELLY)],
+}
 """What must have happened before a call can be carried out."""
 
 
