@@ -274,7 +274,7 @@ def _reasons(proposal: Proposal | None, kitchen: Kitchen, book: Rulebook | None,
     if proposal.new_end_at is not None:
         yield f"The cure would go on until {instant_text(proposal.new_end_at, zone)}."
     yield figures_text(proposal, kitchen, book)
-    waits = asked_for(proposal, zone)
+    waits = asked_for(proposal, zone) if proposal.disposition is not Disposition.REJECT else ()
     if waits:
         yield "Before it is released: " + " ".join(waits)
 

@@ -200,6 +200,11 @@ def gate_lines(findings: Sequence[Finding], zone: str) -> list[str]:
     return [finding_text(found, zone) for found in gates]
 
 
+def _idle(found: Finding, proposal: Proposal) -> bool:
+    # Of what is to be rejected nobody is asked for the logs of a release; cooking it is offered where that helps.
+    return proposal.disposition is Disposition.REJECT and found.sentence != DIVERT
+
+
 def proposal_text(proposal: Proposal, zone: str = "UTC") -> list[str]:
     """Return a proposal in words, a line each: what is proposed, what to do, what led to it, the caution."""
 
@@ -226,7 +231,7 @@ def proposal_text(proposal: Proposal, zone: str = "UTC") -> list[str]:
         each = "; ".join(f"{f.parameters['hazard']} {f.parameters['share']:.2f}" for f in shares)
         lines.append(f"Of the published times this share may have been used, part of the time being unknown: {each}.")
     lines += [finding_text(found, zone) for found in untold if found not in shares]
-    lines += gate_lines(proposal.findings, zone)
+    lines += gate_lines([f for f in proposal.findings if not _idle(f, proposal)], zone)
     if proposal.disposition in (Disposition.HOLD, Disposition.REJECT):
         lines.append("Nothing of it is released meanwhile.")
     lines.append(f"Judged up to {at(proposal.judged_until_at)} by rulebook {proposal.rulebook}. {CAUTION}")

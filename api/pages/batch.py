@@ -150,6 +150,7 @@ def block_of(kitchen: Kitchen, lot: str, fresh: Proposal | None = None) -> Propo
     proposal = as_now(kitchen, lot, fresh)
     findings = proposal.findings if proposal is not None else ()
     released = stands.disposition is Disposition.RELEASE
+    rejected = stands.disposition is Disposition.REJECT
 
     def shown(found: Finding) -> bool:
         return released and found.rule.startswith("e-11 ") and found.outcome is Outcome.WITHIN
@@ -169,7 +170,7 @@ def block_of(kitchen: Kitchen, lot: str, fresh: Proposal | None = None) -> Propo
         signed=_signed(stands, kitchen, zone),
         advice=tuple(_advice(stands.disposition, proposal, zone)),
         reasons=tuple(_said(f, zone) for f in findings if f.tier is not Tier.NONE or shown(f)),
-        waits=tuple(_said(f, zone) for f in findings if f.tier is Tier.NONE and blocks(f)),
+        waits=tuple(_said(f, zone) for f in findings if f.tier is Tier.NONE and blocks(f) and not rejected),
         others=tuple(
             _said(f, zone)
             for f in findings

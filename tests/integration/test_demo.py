@@ -25,6 +25,8 @@ def test_the_fast_demo_tells_the_story_and_counts_it() -> None:
     assert "BRISKET-33. Proposed: HOLD." in said
     assert "DUCK-35. Proposed: carry on." in said
     assert "JOWL-36. Proposed: REJECT." in said
+    rejected = said.partition("JOWL-36. Proposed: REJECT.")[2].partition("LOIN-29")[0]
+    assert "1562.5 ppm" in rejected and "Before it is released" not in rejected
     assert "PASTRAMI-28. Proposed: release." in said
     assert "local rules" in said
 
