@@ -227,12 +227,15 @@ def _time(plan: Plan, book: Rulebook) -> Iterable[Answer]:
     )
     if not math.isinf(reach.times_longer):
         words += f" They disagree: diffusion asks for {reach.times_longer:.2g} times as long."
+    borrowed = (
+        "; borrowed: no published rule goes by thickness in brine" if _wet(plan) and name.startswith("dry") else ""
+    )
     short = days < min(reach.practice_days[0], slow)
     yield Answer(
         "time",
         Tone.WARNED if short else Tone.ANSWERED,
         words,
-        f"{practice.source} ({practice.known}); house: {TARGET_WPS:g} %",
+        f"{practice.source} ({practice.known}){borrowed}; house: {TARGET_WPS:g} %",
     )
 
 

@@ -39,6 +39,7 @@ def test_a_household_brine_passes_is_lawful_and_is_not_nitrite_protected() -> No
 def test_how_far_salt_gets_is_said_by_practice_and_by_diffusion_and_that_they_disagree() -> None:
     (time,) = said(HOUSEHOLD, "time")
     assert "by diffusion" in time.words and "By practice" in time.words and "disagree" in time.words
+    assert "borrowed" in time.source, "no published rule goes by the thickness of a piece in brine"
 
 
 def test_a_stronger_curing_salt_fails_method_two_and_the_other_figure_is_shown() -> None:
