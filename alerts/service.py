@@ -13,7 +13,8 @@ from alerts.heard import Taken
 from alerts.rebuild import next_change_at, rebuilt, signature_of
 from alerts.surroundings import TEMPERATURES
 from alerts.teller import Teller
-from alerts.watch import UnitWatch, conditions, projected, quiet_until, return_figures, take, warmest_c
+from alerts.unit_watch import UnitWatch, projected, return_figures, take, warmest_c
+from alerts.watch import conditions, quiet_until
 from collector.batches import Batch
 from collector.events import Draft, ItemSetAside, ProposalMade
 from collector.findings import Condition, Parameters, Proposal

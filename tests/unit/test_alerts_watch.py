@@ -5,7 +5,8 @@ import pytest
 
 from alerts.heard import Heard, Taken
 from alerts.trace import Copies
-from alerts.watch import TubState, UnitWatch, conditions, projected, return_figures, take
+from alerts.unit_watch import TubState, UnitWatch, projected, return_figures, take
+from alerts.watch import conditions
 from collector.findings import Condition
 from collector.readings import Assignment, Quantity, Unit
 from collector.sample import Quality
