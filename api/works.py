@@ -21,6 +21,7 @@ from alerts.rulebook.site_limits import with_site_limits
 from alerts.schedule import Calendar
 from alerts.service import CURSOR, Service
 from alerts.trace import batch_history
+from api.watch_said import watch_numbers, watch_said
 from collector.archived import ArchivedReadings
 from collector.broker import Broker
 from collector.events import Draft, Entry, GapSuspected
@@ -179,18 +180,15 @@ class Works:
     def say_watch(self) -> None:
         """Put the state of the watch into health."""
         now, pulse = self.clock(), self.live.pulse
-        stale = pulse.ticked_at is not None and now - pulse.ticked_at > 6 * TICK_S * max(self.rate / 10.0, 1.0)
-        if not self.live.alive or stale:
-            self.health.say("watch", State.FAILED, "The watch has stopped; restart the service.", now)
-        elif pulse.last_failure:
-            self.health.say("watch", State.DOUBTFUL, f"The watch goes on; it last stumbled: {pulse.last_failure}.", now)
-        else:
-            self.health.say("watch", State.WORKS, "Every unit is looked at every ten seconds.", now)
+        state, sentence = watch_said(pulse, self.live.monotonic(), alive=self.live.alive)
+        self.health.say("watch", state, sentence, now)
         if self.lamp is not None:
             self._say_lamp(self.lamp.connected, now)
-        numbers = {"ticks": pulse.ticks, "failures": pulse.failures, "tick_seconds": pulse.tick_took_s}
-        behind = self.readings.head() - self.service.taken
-        self.health.count("watch", {**numbers, "behind": float(behind)})
+        self.health.count("watch", watch_numbers(pulse, self.live.monotonic()))
+        try:
+            self.health.count("watch", {"behind": float(self.readings.head() - self.service.taken)})
+        except StoreFailed as fault:
+            log.warning("event=behind_unknown fault=%r", str(fault))
 
     def _say_lamp(self, connected: bool, now: Instant) -> None:
         state = State.WORKS if connected else State.DOUBTFUL
