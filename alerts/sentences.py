@@ -4,6 +4,7 @@ The words follow three rules: the first line can be read on a locked screen; not
 sentence says what is to become of the food, which is for a responsible person by day.
 """
 
+import re
 from collections.abc import Mapping
 from datetime import UTC, datetime
 from zoneinfo import ZoneInfo
@@ -131,6 +132,15 @@ def sentence(key: str, parameters: Figures, zone: str) -> str:
     shown["tubs_text"] = _tubs(parameters)
     shown["over_text"] = _over(parameters)
     return _FIRST[key].format_map(_Shown(shown)).strip()
+
+
+def pattern(key: str) -> str:
+    """Return a sentence as the documents show it: without the name of the unit, and `…` wherever it is filled.
+
+    >>> pattern("air_far_over_returned")
+    'air is down to … °C.'
+    """
+    return re.sub(r"\{[^}]*\}", "…", _FIRST[key].removeprefix("{unit_name}: "))
 
 
 class _Unknown:
