@@ -51,6 +51,9 @@ _FIRST = {
     "unwatched_returned": "{unit_name}: readings arrive again; air {air_c:.1f} °C. "
     "What happened meanwhile is unknown time.",
     "channel_silent_returned": "{unit_name}: every channel is heard again.",
+    "out_of_service": "{unit_name}: out of service since {out_since_at} ({reason}). "
+    "Nothing stands in it, and nothing of it is told.",
+    "nothing_in_service": "Every unit is out of service since {out_since_at}. Nothing stands in them.",
     "nothing_arrives_returned": "Readings arrive again. What happened meanwhile is unknown time.",
 }
 
@@ -185,9 +188,9 @@ def first_steps(condition: Condition) -> tuple[str, ...]:
     return _FIRST_STEPS.get(condition.kind, ())
 
 
-def message(alarm: Alarm, zone: str, link: str = "") -> tuple[str, str]:
-    """Return the first line and the body that a person is told."""
-    lines = []
+def message(alarm: Alarm, zone: str, link: str = "", before: str = "") -> tuple[str, str]:
+    """Return the first line and the body that a person is told; `before` goes at the head of the body."""
+    lines = [before]
     if alarm.active:
         lines += [f"{n}. {step}" for n, step in enumerate(first_steps(alarm.condition), 1)]
         if alarm.condition.likely_at is not None:
