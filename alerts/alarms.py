@@ -34,7 +34,8 @@ def step(
     """Return what happened to the alarms of the judged units, given everything that holds in them now.
 
     A condition without a standing alarm raises one; a standing alarm without its condition returns to normal. Alarms
-    of units that were not judged are left alone; of a unit out of service nothing holds. `returns` holds the figures of the sentence that says it is over.
+    of units that were not judged are left alone; of a unit out of service nothing holds. `returns` holds the figures
+    of the sentence that says it is over.
     """
     units = set(judged_units)
     standing: dict[Key, Alarm] = {a.condition.key: a for a in kitchen.active_alarms() if a.condition.unit in units}

@@ -4,6 +4,7 @@ The words follow three rules: the first line can be read on a locked screen; not
 sentence says what is to become of the food, which is for a responsible person by day.
 """
 
+import re
 from collections.abc import Mapping
 from datetime import UTC, datetime
 from zoneinfo import ZoneInfo
@@ -136,6 +137,15 @@ def sentence(key: str, parameters: Figures, zone: str) -> str:
     return _FIRST[key].format_map(_Shown(shown)).strip()
 
 
+def pattern(key: str) -> str:
+    """Return a sentence as the documents show it: without the name of the unit, and `…` wherever it is filled.
+
+    >>> pattern("air_far_over_returned")
+    'air is down to … °C.'
+    """
+    return re.sub(r"\{[^}]*\}", "…", _FIRST[key].removeprefix("{unit_name}: "))
+
+
 class _Unknown:
     def __format__(self, spec: str) -> str:
         return "unknown"
@@ -188,9 +198,9 @@ def first_steps(condition: Condition) -> tuple[str, ...]:
     return _FIRST_STEPS.get(condition.kind, ())
 
 
-def message(alarm: Alarm, zone: str, link: str = "", before: str = "") -> tuple[str, str]:
-    """Return the first line and the body that a person is told; `before` goes at the head of the body."""
-    lines = [before]
+def message(alarm: Alarm, zone: str, link: str = "") -> tuple[str, str]:
+    """Return the first line and the body that a person is told."""
+    lines = []
     if alarm.active:
         lines += [f"{n}. {step}" for n, step in enumerate(first_steps(alarm.condition), 1)]
         if alarm.condition.likely_at is not None:

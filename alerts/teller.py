@@ -157,7 +157,8 @@ class Teller:
         try:
             link = self.link_for(alarm.id, telling.person, now) if alarm.active else ""
             zone = site.zone if site else "UTC"
-            first, body = message(alarm, zone, link, _of_shelving(kitchen, alarm, telling, zone))
+            first, body = message(alarm, zone, link)
+            body = _of_shelving(kitchen, alarm, telling, zone) + body
             sent = channel.send(telling, alarm, first, body)
         except Exception as fault:  # noqa: BLE001 - a channel that breaks is a failed telling, never a dead watch
             log.exception("channel broke channel=%s", telling.channel)
@@ -194,7 +195,8 @@ class Teller:
 def _of_shelving(kitchen: Kitchen, alarm: Alarm, telling: Telling, zone: str) -> str:
     by = alarm.shelvings[-1].by if alarm.shelvings else ""
     name = kitchen.people[by].name if by in kitchen.people else by
-    return shelving_text(alarm, telling.occasion, name, zone)
+    said = shelving_text(alarm, telling.occasion, name, zone)
+    return said and f"{said}\n"
 
 
 def _step(telling: Telling, at: Instant, state: str, detail: str = "") -> Draft:

@@ -6,7 +6,7 @@ import pytest
 
 from alerts.alarms import step
 from alerts.escalation import REPEAT_S, due
-from alerts.sentences import alarm_text, message
+from alerts.sentences import alarm_text
 from alerts.suspended import held_back, longest_s, put_back, shelved, shelving_text
 from collector.events import AlarmAcknowledged, AlarmTold, Draft, Event, SiteDescribed, UnitDescribed
 from collector.events_watching import (
@@ -202,7 +202,6 @@ def test_what_is_said_names_who_shelved_it_when_and_why() -> None:
     desk.look(WARM, at=T + 130 + H)
     said = shelving_text(desk.alarm(), "unshelved 1", "Mara", "UTC")
     assert said == "Shelved by Mara at 12:02: thawing the coil; still stands."
-    assert message(desk.alarm(), "UTC", "", said)[1].startswith(said)
     assert shelving_text(desk.alarm(), "raised", "Mara", "UTC") == ""
     worse = shelved_desk()
     worse.look(replace(WARM, sentence="product_has_passed"), at=T + 600)
