@@ -21,6 +21,8 @@ from alerts.rulebook.site_limits import with_site_limits
 from alerts.schedule import Calendar
 from alerts.service import CURSOR, Service
 from alerts.trace import batch_history
+from api.supervisor import Supervisor
+from api.vitals import Vitals
 from api.watch_said import watch_numbers, watch_said
 from collector.archived import ArchivedReadings
 from collector.broker import Broker
@@ -46,6 +48,8 @@ ARRIVALS_KEPT_S = 30 * 86_400.0
 """The arrival log keeps raw messages for at least this long (design, path of a reading)."""
 PEOPLE_AT_ONCE = 8
 """House: a rota is not longer than that in one step."""
+PROBE = "probe"
+"""A cursor that nobody follows: written to see whether the journal can be."""
 JOURNAL_LOOK_S = 0.5
 """How soon entries of another process are noticed."""
 
@@ -78,6 +82,8 @@ class Works:
     influx: Place | None = None
     """Where readings are copied to as well; the watch and the judgement never read there."""
     pages_from_influx: bool = False
+    supervisor: Supervisor | None = None
+    """The service manager that started us, where there is one."""
 
     def __post_init__(self) -> None:
         """Open the stores. Raises StoreFailed where the folder is locked, newer or damaged."""
@@ -105,6 +111,7 @@ class Works:
         if self.archive is not None:
             self.feeder = Feeder(self.readings, self.archive, self.working, self.health, self.clock)
         self.live = LiveWatch(self.service, time.monotonic, TICK_S / self.rate, 1.0 / min(self.rate, 10.0))
+        self.vitals = Vitals(self.live.pulse, self._write_trifle, time.monotonic, self.supervisor)
         self.calendar = Calendar()
         self.present.watchers.append(self._noticed)
 
@@ -150,6 +157,7 @@ class Works:
     def start(self) -> None:
         """Begin to watch, then to take readings: what is acknowledged is watched."""
         self.live.start()
+        self.vitals.start()
         if self.lamp is not None:
             self.lamp.start(self.present.kitchen)
         self.ingest.start()
@@ -162,6 +170,7 @@ class Works:
 
     def stop(self) -> None:
         """End in order: intake, watch, stores."""
+        self.vitals.stop()
         self.ingest.stop()
         if self.feeder is not None:
             self.feeder.stop()
@@ -204,6 +213,9 @@ class Works:
         self.live.notify()
         if self.lamp is not None:
             self.lamp.show(self.present.kitchen)
+
+    def _write_trifle(self) -> None:
+        self.present.decide(lambda kitchen: [], cursors={PROBE: self.service.taken})
 
     def _gap(self, gap: GapSuspected) -> None:
         self.present.decide(lambda kitchen: [Draft(gap.until_at, "system", gap)])
