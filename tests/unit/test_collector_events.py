@@ -66,7 +66,9 @@ SAMPLES: dict[str, e.Event] = {
     type(event).__name__: event
     for event in (
         e.SiteDescribed(Site("home", "Älgen smokehouse", "America/New_York", "US", "M-1234", ("06:30", "18:00"))),
-        e.UnitDescribed(Unit("walk-in", "home", "Walk-in", "cold room", 4.0, 30.5, 0.5, 10.0, 1800.0, 5400.25)),
+        e.UnitDescribed(
+            Unit("walk-in", "home", "Walk-in", "cold room", 4.0, 30.5, 0.5, 10.0, 1800.0, 5400.25, True, 6)
+        ),
         e.ChannelAssigned(
             Assignment("c1", Quantity.AIR_TEMPERATURE, "walk-in", "by the fan", AT, AT + 1, -0.2, 30.0, 0.3, "L", "1")
         ),
@@ -119,6 +121,9 @@ SAMPLES: dict[str, e.Event] = {
 
 
 OLDER: dict[str, e.Event] = {
+    "UnitDescribed.1": e.UnitDescribed(
+        Unit("walk-in", "home", "Walk-in", "cold room", 4.0, 30.5, 0.5, 10.0, 1800.0, 5400.25)
+    ),
     "RotaDescribed.1": e.RotaDescribed((RotaStep("kim", 0.0), RotaStep("sam", 600.5))),
     "BatchStarted.1": e.BatchStarted("L-0107", PLAN_1, AS_MADE_1, PLACED, Stage.REST),
     "AsMadeCorrected.1": e.AsMadeCorrected("L-0107", AS_MADE_1, "the scale was read again"),
