@@ -40,14 +40,20 @@ def elsewhere(
     """Return up to two units of the same site that tubs of `unit` could be moved to, the likeliest to do first.
 
     First those with room for every tub, then those with room for some, then those whose room nobody counted; among
-    like ones the coldest. `barred` names units that are out of service.
+    like ones the coldest. A unit out of service is never named, nor one of `barred`.
     """
     troubled = watches.get(unit)
     if troubled is None:
         return ()
     found = []
     for name, watch in list(watches.items()):
-        if name == unit or name in barred or watch.unit.site != troubled.unit.site or not watch.unit.raw_meat:
+        if (
+            name == unit
+            or name in barred
+            or name in kitchen.out_of_service
+            or watch.unit.site != troubled.unit.site
+            or not watch.unit.raw_meat
+        ):
             continue
         one = _elsewhere(watch, min(watch.limit_c, troubled.limit_c), now)
         if one is not None and not _in_trouble(kitchen, name):

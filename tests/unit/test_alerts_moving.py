@@ -13,6 +13,7 @@ from alerts.unit_watch import TubState, UnitWatch
 from collector.findings import Condition
 from collector.kitchen import Alarm, Kitchen
 from collector.readings import Assignment, Quantity, Unit
+from collector.suspensions import OutOfService
 
 NOW = 1_767_268_800.0
 HOUR = 3600.0
@@ -108,6 +109,8 @@ def test_a_unit_that_nobody_keeps_for_raw_meat_or_of_another_site_or_out_of_serv
     assert named(watch("fridge", raw=False)) == []
     assert named(watch("fridge", site="other")) == []
     assert named(watch("fridge"), barred=("fridge",)) == []
+    idle = Kitchen(out_of_service={"fridge": OutOfService("fridge", NOW - HOUR, "ana", "empty")})
+    assert named(watch("fridge"), kitchen=idle) == []
 
 
 @pytest.mark.parametrize("category", ["temperature", "cold", "door", "sensor", "connectivity", "power", "equipment"])
