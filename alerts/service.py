@@ -235,7 +235,8 @@ class Service:
             for kind in standing.get(name, ()):
                 returns[(name, kind)] = return_figures(self.watches[name])
         whole = len(units) >= len(self.watches)
-        able = [watch for name, watch in self.watches.items() if name not in self._broken]
+        without = {*self._broken, *self._seen.out_of_service}
+        able = [watch for name, watch in self.watches.items() if name not in without]
         one = grouped(found, units, able, self._seen, now, whole=whole, partial=self._partial)
         self._partial = one.partial if whole else self._partial
         returns.update(one.returns)
