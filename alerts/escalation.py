@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from enum import Enum
 
 from alerts.occasions import elapsed_s, going, may_have_heard, occasion_of, waits_for_morning
+from alerts.suspended import held_back
 from collector.kitchen import Alarm, Kitchen, Told
 from collector.rota import RotaStep, on_call
 from collector.sample import Instant
@@ -87,6 +88,8 @@ def _case(
     found = occasion_of(alarm, now, falling)
     if found is None or waits_for_morning(kitchen, alarm, now) is not None:
         return None
+    if alarm.active and held_back(kitchen, alarm.condition, now) is not None:
+        return None
     occasion, since = found
     elapsed = elapsed_s(alarm, occasion, since, now)
     return _Case(alarm, occasion, elapsed, called(kitchen, alarm.condition.unit, now), channels)
@@ -110,6 +113,12 @@ def _people(case: _Case) -> list[str]:
     if alarm.acknowledged_at is not None and not again:
         # Whoever is on the way hears of a change; nobody further is woken.
         return may_have_heard(alarm) if alarm.condition.wakes and "changed" in occasion else []
+    if occasion.startswith("unshelved"):
+        # Everybody concerned: whoever heard of it before, once, and whoever is on call.
+        mine = [t for t in alarm.told if t.occasion == occasion and t.accepted]
+        before = [person for person in may_have_heard(alarm) if all(t.person != person for t in mine)]
+        elapsed = case.elapsed_s if alarm.condition.wakes else 0.0
+        return list(dict.fromkeys([*before, *_reached(case, rota, elapsed)]))
     if not alarm.condition.wakes:
         return _reached(case, rota, 0.0)
     if again and going(alarm):

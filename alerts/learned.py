@@ -1,7 +1,7 @@
 """What a channel has said in the last day, and its quarters of a day over two weeks: its own past, kept small. Pure."""
 
 from bisect import bisect_left, bisect_right
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from itertools import groupby, pairwise
 from statistics import fmean, median
@@ -218,12 +218,12 @@ def quarter_of(number: int, values: Sequence[float]) -> Quarter | None:
     return Quarter(number, median(values), median(abs(b - a) for a, b in pairwise(values)))
 
 
-def folded(readings: Sequence[tuple[Instant, float]]) -> Recent:
+def folded(readings: Iterable[tuple[Instant, float]]) -> Recent:
     """Return what is kept of up to two weeks of readings in order of measured time, as taking each would leave it."""
     recent = Recent()
-    if not readings:
-        return recent
     thin = [next(part) for _, part in groupby(readings, key=lambda reading: reading[0] // GRID_S)]
+    if not thin:
+        return recent
     last = thin[-1][0] // QUARTER_S
     for number, part in groupby(thin, key=lambda reading: reading[0] // QUARTER_S):
         quarter = quarter_of(int(number), [value for _, value in part]) if number < last else None

@@ -64,7 +64,7 @@ def _recent(assignment: Assignment, last: Reading | None, fetch: Fetch) -> Recen
     kept_s = QUARTERS * QUARTER_S if assignment.quantity in TEMPERATURES else KEPT_S
     begin = max((last.measured_at - kept_s) // QUARTER_S * QUARTER_S, assignment.from_at)
     times, values = corrected(fetch(assignment.channel, begin, last.measured_at + 0.001), assignment)
-    return folded(list(zip(times.tolist(), values.tolist(), strict=True)))
+    return folded(zip(times.tolist(), values.tolist(), strict=True))
 
 
 def _telling(kitchen: Kitchen, unit: Unit, now: Instant) -> tuple[Assignment, ...]:

@@ -35,6 +35,7 @@ RIGHT: dict[Wrong, frozenset[str]] = {
 """Which causes describe each fault rightly."""
 SAYS = {
     "product_freezing": "cold", "unwatched": "connectivity", "nothing_arrives": "connectivity",
+    "units_silent": "connectivity",
     "channel_silent": "silent", "sensor_stuck": "stuck", "sensor_jumps": "jumps", "sensor_unit": "unit of measure",
     "sensors_disagree": "neighbours", "warm_level": "setting", "door_open": "door", "sensor_elsewhere": "elsewhere",
     "sensor_drift": "drift",

@@ -9,6 +9,7 @@ import pytest
 
 from collector import events as e
 from collector import events_making as m
+from collector import events_watching as w
 from collector.batches import (
     AsMade,
     CorrectiveAction,
@@ -105,6 +106,12 @@ SAMPLES: dict[str, e.Event] = {
         e.AlarmAcknowledged("A17", "going", AT + 900, "ten minutes"),
         e.AlarmReturned("A17", "returned", {"estimate_c": 4.5, "n": 2, "who": None}),
         e.AlarmTold("A17", "again 2", "kim", "webhook", "failed", "connection refused"),
+        w.AlarmShelved("A17", AT + 3600, "the coil is being thawed"),
+        w.AlarmUnshelved("A17", "time"),
+        w.UnitOutOfService("walk-in", "its compressor is being changed"),
+        w.UnitInService("walk-in", "the compressor runs"),
+        w.WorkPlanned("walk-in", "cleaning", AT + 600, AT + 7200, "floor and shelves"),
+        w.WorkEnded("W53", "hand"),
         e.ProposalMade(PROPOSAL),
         e.DispositionSigned(SignOff("L-0107", Disposition.HOLD, "wait for the lab", "kim", 31, "bottom shelf")),
         e.GapSuspected(AT, AT + 300, "the broker forgot the session"),
