@@ -8,6 +8,8 @@ from collections.abc import Mapping
 from datetime import UTC, datetime
 from zoneinfo import ZoneInfo
 
+from alerts.sentences_watcher import FIRST, FIRST_STEPS
+from alerts.sentences_watcher import TITLES as WATCHER_TITLES
 from collector.findings import Condition
 from collector.kitchen import Alarm
 from collector.sample import Instant
@@ -52,6 +54,7 @@ _FIRST = {
     "What happened meanwhile is unknown time.",
     "channel_silent_returned": "{unit_name}: every channel is heard again.",
     "nothing_arrives_returned": "Readings arrive again. What happened meanwhile is unknown time.",
+    **FIRST,
 }
 
 _FIRST_STEPS = {
@@ -84,6 +87,7 @@ _FIRST_STEPS = {
     "sensors_disagree": ("Measure by hand beside each of them and enter it.", "Does one hang by the door or the coil?"),
     "door_open": ("Shut the door.", "Is the contact where it belongs?"),
     "nothing_arrives": ("Is there power in the kitchen?", "Is the network up? Does the broker run?"),
+    **FIRST_STEPS,
 }
 
 TITLES = {
@@ -99,6 +103,7 @@ TITLES = {
     "sensors_disagree": "Sensors disagree",
     "door_open": "Door open",
     "nothing_arrives": "Nothing arrives",
+    **WATCHER_TITLES,
 }
 """What each kind of alarm is called; the kinds are explained in DEVELOPERS.md."""
 
