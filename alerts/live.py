@@ -4,11 +4,11 @@ import logging
 import threading
 from collections import deque
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
+from alerts.pulse import Pulse, bound_for
 from alerts.service import Service
 from collector.events import Draft, GapSuspected
-from collector.sample import Instant
 from collector.storage import Arrival, StoreFailed
 
 log = logging.getLogger(__name__)
@@ -17,18 +17,6 @@ TICK_S = 10.0
 TELL_S = 1.0
 GROUPS_MAX = 200
 CLOCK_STEP_S = 2.0
-
-
-@dataclass
-class Pulse:
-    """How the watch is doing, for health: read by others, written by the watch alone."""
-
-    ticks: int = 0
-    ticked_at: Instant | None = None
-    tick_took_s: float = 0.0
-    failures: int = 0
-    last_failure: str = ""
-    told: int = 0
 
 
 @dataclass
@@ -43,9 +31,9 @@ class LiveWatch:
     monotonic: Callable[[], float]
     tick_s: float = TICK_S
     tell_s: float = TELL_S
-    pulse: Pulse = field(default_factory=Pulse)
 
     def __post_init__(self) -> None:
+        self.pulse = Pulse(bound_for(self.tick_s))
         self._wake = threading.Event()
         self._news = threading.Event()
         self._stop = threading.Event()
@@ -59,6 +47,7 @@ class LiveWatch:
     def start(self) -> None:
         """Rebuild the state from the stores and begin. Raises StoreFailed."""
         self.service.start()
+        self.pulse.begin(self.monotonic())
         for thread in self._threads:
             thread.start()
 
@@ -98,10 +87,9 @@ class LiveWatch:
                     begun = self.monotonic()
                     self._check_clock()
                     self.service.tick()
-                    self.pulse.ticks += 1
-                    self.pulse.ticked_at = self.service.clock()
-                    self.pulse.tick_took_s = self.monotonic() - begun
-                    due = max(due + self.tick_s, self.monotonic())
+                    ended = self.monotonic()
+                    self.pulse.ticked(ended, ended - begun)
+                    due = max(due + self.tick_s, ended)
                 self._news.set()
             except StoreFailed as fault:
                 self._failed("the store refused", fault)
@@ -122,12 +110,12 @@ class LiveWatch:
             self.service.follow()
 
     def _pause(self, due: float) -> float:
+        self.pulse.tick.badly(self.monotonic())
         self._stop.wait(1.0)
         return max(due, self.monotonic())
 
     def _failed(self, what: str, fault: Exception) -> None:
-        self.pulse.failures += 1
-        self.pulse.last_failure = f"{what}: {type(fault).__name__}"
+        self.pulse.failed(what, fault)
         log.error("%s", what, exc_info=fault)
 
     def _check_clock(self) -> None:
@@ -136,11 +124,17 @@ class LiveWatch:
         gap = self.service.clock() - self.monotonic() * ratio
         before, self._clock_gap = self._clock_gap, gap
         if before is not None and abs(gap - before) > CLOCK_STEP_S * ratio:
+            self.pulse.stepped_s = self.monotonic()
             now = self.service.clock()
             step = GapSuspected(
                 min(now, now - (gap - before)), now, f"the host's clock stepped by {gap - before:+.1f} s"
             )
             self.service.present.decide(lambda kitchen: [Draft(now, "system", step)])
+
+    def _tripped(self, what: str, fault: Exception) -> None:
+        self._failed(what, fault)
+        self.pulse.round.badly(self.monotonic())
+        self._stop.wait(1.0)
 
     def _tell(self) -> None:
         told = 0
@@ -153,12 +147,11 @@ class LiveWatch:
                 told = 0
                 told = self.service.tell()
                 self.pulse.told += told
+                self.pulse.round.well(self.monotonic())
             except StoreFailed as fault:
-                self._failed("telling could not be recorded", fault)
-                self._stop.wait(1.0)
+                self._tripped("telling could not be recorded", fault)
             except Exception as fault:  # noqa: BLE001 - as above
-                self._failed("telling stumbled", fault)
-                self._stop.wait(1.0)
+                self._tripped("telling stumbled", fault)
         try:
             self.service.settle()
         except StoreFailed as fault:

@@ -12,15 +12,7 @@ from alerts.learned import KEPT_S, Recent, folded
 from alerts.science.exposure import stretches_above
 from alerts.surroundings import UNTRUSTED, Fetch, corrected, gap_after_s, lead, start_c, tau_of
 from alerts.trace import Copies, hands_of, tub_history
-from alerts.watch import (
-    AIR_KEPT_S,
-    EXCURSION_JOIN_S,
-    FREEZING_C,
-    HYSTERESIS_C,
-    TubState,
-    UnitWatch,
-    mark_air,
-)
+from alerts.unit_watch import AIR_KEPT_S, EXCURSION_JOIN_S, FREEZING_C, HYSTERESIS_C, TubState, UnitWatch, mark_air
 from collector.batches import Batch
 from collector.kitchen import Kitchen
 from collector.readings import Assignment, Quantity, Reading, Unit

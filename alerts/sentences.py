@@ -4,10 +4,13 @@ The words follow three rules: the first line can be read on a locked screen; not
 sentence says what is to become of the food, which is for a responsible person by day.
 """
 
+import re
 from collections.abc import Mapping
 from datetime import UTC, datetime
+from functools import partial
 from zoneinfo import ZoneInfo
 
+from alerts.sentences_silence import blind_text, could_text
 from alerts.sentences_watcher import FIRST, FIRST_STEPS
 from alerts.sentences_watcher import TITLES as WATCHER_TITLES
 from collector.findings import Condition
@@ -25,9 +28,9 @@ _FIRST = {
     "air_far_over": "{unit_name}: air above {air_limit_c:.1f} °C since {since_at}, now {air_c:.1f} °C. {tubs_text}",
     "product_freezing": "{unit_name}: meat at or below -1.5 °C since {since_at} (estimate). Lots {over_lots}. "
     "Look for ice in the brine and feel the meat.",
-    "unwatched": "{unit_name} is unwatched: nothing heard since {since_at}. Meat may be above {limit_c:.1f} °C by now. "
+    "unwatched": "{unit_name} is unwatched: nothing heard since {since_at}. {could_text} "
     "{tubs_text} Someone must go and measure.",
-    "channel_silent": "{unit_name}: no reading from {channels} since {since_at}.",
+    "channel_silent": "{unit_name}: no reading from {channels} since {since_at}. {blind_text}",
     "warm_level": "{unit_name}: meat has stood close below {limit_c:.1f} °C or above since {since_at} "
     "(estimate {product_c:.1f} °C). Air {air_c:.1f} °C. Lots {over_lots}.",
     "warm_level_returned": "{unit_name}: meat is no longer close to {limit_c:.1f} °C (estimate). Air {air_c:.1f} °C.",
@@ -53,6 +56,9 @@ _FIRST = {
     "unwatched_returned": "{unit_name}: readings arrive again; air {air_c:.1f} °C. "
     "What happened meanwhile is unknown time.",
     "channel_silent_returned": "{unit_name}: every channel is heard again.",
+    "out_of_service": "{unit_name}: out of service since {out_since_at} ({reason}). "
+    "Nothing stands in it, and nothing of it is told.",
+    "nothing_in_service": "Every unit is out of service since {out_since_at}. Nothing stands in them.",
     "nothing_arrives_returned": "Readings arrive again. What happened meanwhile is unknown time.",
     **FIRST,
 }
@@ -135,7 +141,18 @@ def sentence(key: str, parameters: Figures, zone: str) -> str:
             shown[name] = value if value is not None else _Unknown()
     shown["tubs_text"] = _tubs(parameters)
     shown["over_text"] = _over(parameters)
+    clock = partial(clock_text, zone=zone)
+    shown["could_text"], shown["blind_text"] = could_text(parameters, clock), blind_text(parameters, clock)
     return _FIRST[key].format_map(_Shown(shown)).strip()
+
+
+def pattern(key: str) -> str:
+    """Return a sentence as the documents show it: without the name of the unit, and `…` wherever it is filled.
+
+    >>> pattern("air_far_over_returned")
+    'air is down to … °C.'
+    """
+    return re.sub(r"\{[^}]*\}", "…", _FIRST[key].removeprefix("{unit_name}: "))
 
 
 class _Unknown:

@@ -12,8 +12,10 @@ from alerts.channels.base import Channel
 from alerts.heard import Taken
 from alerts.rebuild import next_change_at, rebuilt, signature_of
 from alerts.surroundings import TEMPERATURES
+from alerts.suspended import PUT_BACK_S, put_back
 from alerts.teller import Teller
-from alerts.watch import UnitWatch, conditions, projected, quiet_until, return_figures, take, warmest_c
+from alerts.unit_watch import UnitWatch, projected, return_figures, take, warmest_c
+from alerts.watch import conditions, quiet_until
 from collector.batches import Batch
 from collector.events import Draft, ItemSetAside, ProposalMade
 from collector.findings import Condition, Parameters, Proposal
@@ -87,6 +89,8 @@ class Service:
     """Units in which nothing was found, and until when that needs no second look."""
     _cursor_at: Instant = 0.0
     _slept_s: float = float("inf")
+    _latest_at: Instant = 0.0
+    """What our clock said last, so that its being put back is seen."""
 
     def __post_init__(self) -> None:
         """Make the teller, which shares the clock, the journal and the channels."""
@@ -97,6 +101,7 @@ class Service:
         self.began_at = self.clock() if self.began_at is None else self.began_at
         last_at = last_received_at(self.readings)
         self._slept_s = float("inf") if last_at is None else max(self.began_at - last_at, 0.0)
+        self._latest_at = last_at if last_at is not None else self.began_at
         self.taken = self.readings.head()
         self._sync(self.clock())
         self._conclude(list(self.watches), self.clock(), cursors={CURSOR: self.taken})
@@ -129,6 +134,10 @@ class Service:
     def tick(self) -> None:
         """Do what only time can do: silence, dwell, judgement, telling."""
         now = self.clock()
+        if now < self._latest_at - PUT_BACK_S:
+            before_at = self._latest_at
+            self.present.decide(lambda kitchen: put_back(kitchen, before_at, now))
+        self._latest_at = now
         self._sync(now)
         self._mend_broken(now)
         self._conclude(list(self.watches), now)

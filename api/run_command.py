@@ -1,6 +1,7 @@
 """`curevigil run`: the collector, the watch and the pages in one process."""
 
 import logging
+import os
 from pathlib import Path
 
 import click
@@ -10,6 +11,7 @@ from alerts.channels.ways import channels_of
 from api.check import refusals
 from api.config_file import place_of, read_settings
 from api.serving import serve
+from api.supervisor import supervisor_of
 from api.works import Works
 from collector.broker import Broker
 from collector.message import subscription
@@ -55,6 +57,7 @@ def works_of(settings: Settings, folder: Path | None = None) -> Works:
         lamp=lamp_of(settings),
         influx=place_of(settings),
         pages_from_influx=settings.influx is not None and settings.influx.pages_from == "influx",
+        supervisor=supervisor_of(os.environ),
     )
 
 

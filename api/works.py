@@ -21,6 +21,9 @@ from alerts.rulebook.site_limits import with_site_limits
 from alerts.schedule import Calendar
 from alerts.service import CURSOR, Service
 from alerts.trace import batch_history
+from api.supervisor import Supervisor
+from api.vitals import Vitals
+from api.watch_said import watch_numbers, watch_said
 from collector.archived import ArchivedReadings
 from collector.broker import Broker
 from collector.events import Draft, Entry, GapSuspected
@@ -45,6 +48,8 @@ ARRIVALS_KEPT_S = 30 * 86_400.0
 """The arrival log keeps raw messages for at least this long (design, path of a reading)."""
 PEOPLE_AT_ONCE = 8
 """House: a rota is not longer than that in one step."""
+PROBE = "probe"
+"""A cursor that nobody follows: written to see whether the journal can be."""
 JOURNAL_LOOK_S = 0.5
 """How soon entries of another process are noticed."""
 
@@ -77,6 +82,8 @@ class Works:
     influx: Place | None = None
     """Where readings are copied to as well; the watch and the judgement never read there."""
     pages_from_influx: bool = False
+    supervisor: Supervisor | None = None
+    """The service manager that started us, where there is one."""
 
     def __post_init__(self) -> None:
         """Open the stores. Raises StoreFailed where the folder is locked, newer or damaged."""
@@ -104,6 +111,7 @@ class Works:
         if self.archive is not None:
             self.feeder = Feeder(self.readings, self.archive, self.working, self.health, self.clock)
         self.live = LiveWatch(self.service, time.monotonic, TICK_S / self.rate, 1.0 / min(self.rate, 10.0))
+        self.vitals = Vitals(self.live.pulse, self._write_trifle, time.monotonic, self.supervisor)
         self.calendar = Calendar()
         self.present.watchers.append(self._noticed)
 
@@ -149,6 +157,7 @@ class Works:
     def start(self) -> None:
         """Begin to watch, then to take readings: what is acknowledged is watched."""
         self.live.start()
+        self.vitals.start()
         if self.lamp is not None:
             self.lamp.start(self.present.kitchen)
         self.ingest.start()
@@ -161,6 +170,7 @@ class Works:
 
     def stop(self) -> None:
         """End in order: intake, watch, stores."""
+        self.vitals.stop()
         self.ingest.stop()
         if self.feeder is not None:
             self.feeder.stop()
@@ -179,18 +189,15 @@ class Works:
     def say_watch(self) -> None:
         """Put the state of the watch into health."""
         now, pulse = self.clock(), self.live.pulse
-        stale = pulse.ticked_at is not None and now - pulse.ticked_at > 6 * TICK_S * max(self.rate / 10.0, 1.0)
-        if not self.live.alive or stale:
-            self.health.say("watch", State.FAILED, "The watch has stopped; restart the service.", now)
-        elif pulse.last_failure:
-            self.health.say("watch", State.DOUBTFUL, f"The watch goes on; it last stumbled: {pulse.last_failure}.", now)
-        else:
-            self.health.say("watch", State.WORKS, "Every unit is looked at every ten seconds.", now)
+        state, sentence = watch_said(pulse, self.live.monotonic(), alive=self.live.alive)
+        self.health.say("watch", state, sentence, now)
         if self.lamp is not None:
             self._say_lamp(self.lamp.connected, now)
-        numbers = {"ticks": pulse.ticks, "failures": pulse.failures, "tick_seconds": pulse.tick_took_s}
-        behind = self.readings.head() - self.service.taken
-        self.health.count("watch", {**numbers, "behind": float(behind)})
+        self.health.count("watch", watch_numbers(pulse, self.live.monotonic()))
+        try:
+            self.health.count("watch", {"behind": float(self.readings.head() - self.service.taken)})
+        except StoreFailed as fault:
+            log.warning("event=behind_unknown fault=%r", str(fault))
 
     def _say_lamp(self, connected: bool, now: Instant) -> None:
         state = State.WORKS if connected else State.DOUBTFUL
@@ -206,6 +213,9 @@ class Works:
         self.live.notify()
         if self.lamp is not None:
             self.lamp.show(self.present.kitchen)
+
+    def _write_trifle(self) -> None:
+        self.present.decide(lambda kitchen: [], cursors={PROBE: self.service.taken})
 
     def _gap(self, gap: GapSuspected) -> None:
         self.present.decide(lambda kitchen: [Draft(gap.until_at, "system", gap)])

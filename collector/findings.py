@@ -125,6 +125,10 @@ class SignOff:
     """Where held food stands."""
 
 
+OF_INSTRUMENTS = ("door", "sensor", "equipment", "info")
+"""Categories of what says nothing of the meat. A kind of another category is taken to judge it."""
+
+
 @dataclass(frozen=True, slots=True)
 class Condition:
     """Something the watch finds true of a unit now, that needs a person."""
@@ -148,3 +152,8 @@ class Condition:
     def key(self) -> tuple[str, str]:
         """Return what makes two conditions the same alarm."""
         return (self.unit, self.kind)
+
+    @property
+    def judges_product(self) -> bool:
+        """Return whether it says something of the meat, or that nobody knows; not of air and instruments alone."""
+        return self.wakes or (self.kind != "air_far_over" and self.category not in OF_INSTRUMENTS)

@@ -10,6 +10,7 @@ from collector.logs import Calibration, Composition, ShiftNote, UnderTest
 from collector.readings import Assignment, Site, Unit
 from collector.rota import RotaStep
 from collector.sample import Instant
+from collector.suspensions import OutOfService, PlannedWork, Shelving
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,6 +73,8 @@ class Alarm:
     told: tuple[Told, ...] = ()
     """Every attempt, in the order in which they began."""
     seen: tuple[Seen, ...] = ()
+    shelvings: tuple[Shelving, ...] = ()
+    """Every time that somebody put it aside, in order."""
 
     @property
     def active(self) -> bool:
@@ -79,8 +82,15 @@ class Alarm:
         return self.returned_at is None
 
     @property
+    def shelving(self) -> Shelving | None:
+        """Return the shelving that nobody has ended yet, though its time may be over."""
+        return self.shelvings[-1] if self.shelvings and self.shelvings[-1].ended_at is None else None
+
+    @property
     def state(self) -> str:
         """Return the ISA-18.2 state in words."""
+        if self.shelving is not None:
+            return "shelved alarm"
         if self.active:
             return "acknowledged alarm" if self.acknowledged_at is not None else "unacknowledged alarm"
         return "normal" if self.acknowledged_at is not None else "returned to normal, unacknowledged"
@@ -150,6 +160,10 @@ class Kitchen:
     unit_readings: tuple[HandReading, ...] = ()
     """What was measured by hand in a unit, and belongs to no batch."""
     notes: tuple[ShiftNote, ...] = ()
+    out_of_service: dict[str, OutOfService] = field(default_factory=dict)
+    """Empty units of which nothing is told, by unit."""
+    planned_work: tuple[PlannedWork, ...] = ()
+    """Cleaning and loading that was announced, with what was over not long ago."""
 
     def assigned(self, channel: str, at: Instant) -> Assignment | None:
         """Return what a channel measures at the instant, or None."""

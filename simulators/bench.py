@@ -23,6 +23,7 @@ from simulators.bench_row import INDENT, Row, Unmeasured, figure, head, unmeasur
 from simulators.bench_run import memory, start
 from simulators.bench_store import archive
 from simulators.bench_tick import tick
+from simulators.bench_webhook import webhook
 
 Line = Callable[[Path | None, float], Iterator[Row]]
 """Takes the broker named on the command line, and the share of the usual amount of work."""
@@ -51,6 +52,7 @@ LINES: dict[str, Line] = {
     "ingest": _on_broker(ingest),
     "catchup": _on_broker(catchup),
     "alarm": _on_broker(alarm),
+    "webhook": _on_broker(webhook),
     "archive": _on_disk(archive),
     "influx": _on_disk(influx),
     "judge": _on_disk(judge),

@@ -83,13 +83,13 @@ def child(command: list[str], log: Path) -> Iterator[subprocess.Popen[bytes]]:
 
 
 @contextmanager
-def service(folder: Path, name: str, port: int) -> Iterator[subprocess.Popen[bytes]]:
-    """Run `curevigil run` on a described data folder."""
+def service(folder: Path, name: str, port: int, further: str = "") -> Iterator[subprocess.Popen[bytes]]:
+    """Run `curevigil run` on a described data folder, with further tables in its settings."""
     settings = folder / f"{name}.toml"
     text = SETTINGS.format(
         host=LOOPBACK, port=port, client=name, root=ROOT, folder=(folder / name).resolve(), web=_free_port()
     )
-    settings.write_text(text, encoding="utf-8")
+    settings.write_text(text + further, encoding="utf-8")
     with child([console(), "run", "--config", str(settings)], folder / f"{name}.log") as program:
         yield program
 

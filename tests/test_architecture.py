@@ -56,6 +56,7 @@ IMPORT_SITES = {
         "simulators/publisher.py",
         "simulators/bench_broker.py",
         "simulators/bench_alarm.py",
+        "simulators/bench_webhook.py",
     },
     "apscheduler": {"alerts/schedule.py"},
     "influxdb_client": {"collector/readings_influx.py"},

@@ -13,7 +13,9 @@ router = APIRouter(tags=["health"])
 
 
 def works(parts: tuple[Part, ...]) -> bool:
-    """Return whether every part that has spoken works; nothing said is no good sign."""
+    """Return whether every part that has spoken works; nothing said, and a watch that only begins, is no good sign."""
+    if any(part.name == "watch" and part.state is State.STARTING for part in parts):
+        return False
     return bool(parts) and not any(part.state in (State.FAILED, State.STOPPED) for part in parts)
 
 

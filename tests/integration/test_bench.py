@@ -27,3 +27,17 @@ def test_the_bench_counts_back_what_it_copied_to_influxdb(influx: "InfluxServer"
     assert told.exit_code == 0, told.output
     assert re.search(r"^copy to InfluxDB +[\d,]+ /s .* [\d,]+ /s", told.output, re.MULTILINE)
     assert "3,000 readings" in told.output
+
+
+def test_the_bench_follows_a_reading_from_a_real_broker_through_the_real_program_to_the_webhook(
+    mosquitto: object,
+) -> None:
+    told = CliRunner().invoke(bench, ["--only", "webhook", "--scale", "0.05"])
+    assert told.exit_code == 0, told.output
+    row = re.search(
+        r"^publish to webhook, p99 +([\d,.]+) ms \(p50 ([\d,.]+)\) +([\d,.]+) ms", told.output, re.MULTILINE
+    )
+    assert row is not None, told.output
+    # Nobody is told before the message has been received by anybody at all.
+    assert float(row[2].replace(",", "")) > float(row[3].replace(",", "")) > 0.0
+    assert "5 alarms that wake somebody" in told.output

@@ -6,7 +6,8 @@ from hypothesis import strategies as st
 from alerts.heard import Taken
 from alerts.rebuild import rebuilt
 from alerts.trace import tub_history
-from alerts.watch import conditions, take
+from alerts.unit_watch import take
+from alerts.watch import conditions
 from collector.batches import AsMade, Batch, Method, Packing, Placement, Plan, Route, Stage, StageSpan
 from collector.kitchen import Kitchen
 from collector.readings import Assignment, Quantity, Reading, Site, Unit

@@ -3,7 +3,8 @@
 from alerts.conditions_level import NEAR_S, Level, near_since, warm_level
 from alerts.heard import Heard, Taken
 from alerts.trace import Copies
-from alerts.watch import TubState, UnitWatch, conditions, take
+from alerts.unit_watch import TubState, UnitWatch, take
+from alerts.watch import conditions
 from collector.readings import Assignment, Quantity, Unit
 
 HOUR = 3600.0

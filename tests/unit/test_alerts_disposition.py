@@ -15,7 +15,7 @@ from alerts.rulebook.shelf import load
 from alerts.rules import judge
 from alerts.sentences_findings import PROPOSED, finding_text, proposal_text, span_text
 from alerts.surroundings import gap_after_s
-from alerts.watch import EXCURSION_JOIN_S, EXCURSION_S, FREEZING_C, FREEZING_S
+from alerts.unit_watch import EXCURSION_JOIN_S, EXCURSION_S, FREEZING_C, FREEZING_S
 from collector.findings import Disposition, Evidence, Finding, Outcome, Tier
 
 HistoryOf = Callable[[Mapping[str, Any]], BatchHistory]

@@ -5,6 +5,7 @@ from collections.abc import Callable, Sequence
 from typing import cast
 
 from alerts.live import LiveWatch
+from alerts.pulse import Beat
 from alerts.service import Service
 from collector.sample import Message
 from collector.storage import Arrival, StoreFailed
@@ -22,6 +23,7 @@ class Stub:
         self.told = threading.Event()
         self.ticked = threading.Event()
         self.fails: Callable[[], None] = lambda: None
+        self.tells: Callable[[], None] = lambda: None
 
     def start(self) -> None:
         return None
@@ -47,15 +49,16 @@ class Stub:
 
     def tell(self) -> int:
         self.told.set()
+        self.tells()
         return 0
 
     def settle(self) -> None:
         return None
 
 
-def running(stub: Stub) -> LiveWatch:
+def running(stub: Stub, monotonic: Callable[[], float] = lambda: 0.0) -> LiveWatch:
     # A timer that stands still but for the first look: only `notify` and the first tick move it.
-    live = LiveWatch(cast(Service, stub), lambda: 0.0, tick_s=0.01, tell_s=0.01)
+    live = LiveWatch(cast(Service, stub), monotonic, tick_s=0.01, tell_s=0.01)
     live.start()
     return live
 
@@ -104,6 +107,43 @@ def test_our_own_mistake_is_logged_and_the_watch_goes_on() -> None:
     assert live.alive
     live.stop()
     assert live.pulse.last_failure == "the watch stumbled: ZeroDivisionError"
+
+
+def test_a_telling_that_hangs_makes_the_pulse_stale_while_the_watch_ticks_on(eventually: Callable[..., None]) -> None:
+    stub, hang, now = Stub(), threading.Event(), [0.0]
+    stub.tells = lambda: None if hang.wait(20.0) else None
+    live = running(stub, lambda: now[0])
+    try:
+        assert stub.told.wait(5)
+        eventually(lambda: live.pulse.ticks > 0, "it ticks")
+        assert live.pulse.beat(now[0]) is Beat.STARTING
+        now[0] = live.pulse.bound_s + 1.0
+        before = live.pulse.ticks
+        live.notify()
+        eventually(lambda: live.pulse.ticks > before, "it ticks on")
+        assert live.pulse.beat(now[0]) is Beat.STALE
+        assert live.pulse.stale(now[0]) == "nobody could be told"
+        hang.set()
+        eventually(lambda: live.pulse.beat(now[0]) is Beat.FRESH, "the telling is back")
+    finally:
+        hang.set()
+        live.stop()
+
+
+def test_a_watch_that_hangs_makes_the_pulse_stale_while_people_are_told(eventually: Callable[..., None]) -> None:
+    stub, hang, now = Stub(), threading.Event(), [0.0]
+    live = running(stub, lambda: now[0])
+    try:
+        eventually(lambda: live.pulse.beat(now[0]) is Beat.FRESH, "all is fresh")
+        stub.fails = lambda: None if hang.wait(20.0) else None
+        stub.ticked.clear()
+        now[0] = live.pulse.bound_s + 1.0
+        live.notify()
+        eventually(lambda: live.pulse.stale(now[0]) == "units were not looked at", "the watch alone is late")
+        assert live.alive
+    finally:
+        hang.set()
+        live.stop()
 
 
 def group(*positions: int) -> list[Arrival]:

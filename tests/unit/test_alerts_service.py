@@ -12,7 +12,8 @@ from alerts.judgement import judged
 from alerts.rulebook.shelf import load
 from alerts.sentences import alarm_text
 from alerts.service import Service
-from alerts.watch import UnitWatch, conditions, take
+from alerts.unit_watch import UnitWatch, take
+from alerts.watch import conditions
 from collector.batches import AsMade, HandReading, Method, Packing, Placement, Plan, Route, Where
 from collector.events import (
     AlarmAcknowledged,
