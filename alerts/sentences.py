@@ -207,11 +207,12 @@ def first_steps(condition: Condition) -> tuple[str, ...]:
     return _FIRST_STEPS.get(condition.kind, ())
 
 
-def message(alarm: Alarm, zone: str, link: str = "") -> tuple[str, str]:
-    """Return the first line and the body that a person is told."""
+def message(alarm: Alarm, zone: str, link: str = "", *, moving: str = "") -> tuple[str, str]:
+    """Return the first line and the body that a person is told; `moving` says where tubs could go, if they must."""
     lines = []
     if alarm.active:
         lines += [f"{n}. {step}" for n, step in enumerate(first_steps(alarm.condition), 1)]
+        lines.append(moving)
         if alarm.condition.likely_at is not None:
             lines.append(f"Likely to pass at {clock_text(alarm.condition.likely_at, zone)} (estimate).")
         lines.append(link and f"Say that you are going: {link}")

@@ -10,6 +10,7 @@ from dataclasses import dataclass, field
 from alerts.alarms import Key, step
 from alerts.channels.base import Channel
 from alerts.heard import Taken
+from alerts.moving import advice
 from alerts.rebuild import next_change_at, rebuilt, signature_of
 from alerts.surroundings import TEMPERATURES
 from alerts.suspended import PUT_BACK_S, put_back
@@ -20,7 +21,7 @@ from collector.batches import Batch
 from collector.events import Draft, ItemSetAside, ProposalMade
 from collector.findings import Condition, Parameters, Proposal
 from collector.ingest import last_received_at
-from collector.kitchen import Kitchen
+from collector.kitchen import Alarm, Kitchen
 from collector.present import Present
 from collector.readings import Assignment, Reading, Unit
 from collector.sample import Instant, Refusal
@@ -94,7 +95,7 @@ class Service:
 
     def __post_init__(self) -> None:
         """Make the teller, which shares the clock, the journal and the channels."""
-        self._teller = Teller(self.present, self.clock, self.channels, self.link_for, self.people_at_once)
+        self._teller = Teller(self.present, self.clock, self.channels, self.link_for, self.people_at_once, self.moving)
 
     def start(self) -> None:
         """Rebuild every unit from the store; what arrived meanwhile is history, and the next judgement sees it."""
@@ -364,6 +365,10 @@ class Service:
         cools = {name for name, watch in list(self.watches.items()) if _cools(watch, now)} - set(self._broken)
         standing = self.present.kitchen.active_alarms()
         return {a.id for a in standing if a.condition.kind == "product_warm" and a.condition.unit in cools}
+
+    def moving(self, kitchen: Kitchen, alarm: Alarm, now: Instant) -> str:
+        """Return where the tubs of an alarm could be moved, as people read it; empty where none need go."""
+        return advice(kitchen, alarm, self.watches, now, self._broken)
 
     def settle(self) -> None:
         """Wait a little for attempts under way, and record how they ended. Raises StoreFailed."""

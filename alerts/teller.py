@@ -59,6 +59,8 @@ class Teller:
     channels: Mapping[str, Channel]
     link_for: Callable[[str, str, Instant], str]
     at_once: int = 1
+    moving: Callable[[Kitchen, Alarm, Instant], str] = lambda kitchen, alarm, now: ""
+    """Where the tubs of an alarm could be moved, as people read it."""
     _under_way: list[_Attempt] = field(default_factory=list)
     _news: threading.Event = field(default_factory=threading.Event)
     """Set whenever an attempt has ended."""
@@ -157,13 +159,20 @@ class Teller:
         try:
             link = self.link_for(alarm.id, telling.person, now) if alarm.active else ""
             zone = site.zone if site else "UTC"
-            first, body = message(alarm, zone, link)
+            first, body = message(alarm, zone, link, moving=self._moving(kitchen, alarm, now))
             body = _of_shelving(kitchen, alarm, telling, zone) + body
             sent = channel.send(telling, alarm, first, body)
         except Exception as fault:  # noqa: BLE001 - a channel that breaks is a failed telling, never a dead watch
             log.exception("channel broke channel=%s", telling.channel)
             return "failed", type(fault).__name__
         return ("accepted" if sent.accepted else "failed"), sent.detail
+
+    def _moving(self, kitchen: Kitchen, alarm: Alarm, now: Instant) -> str:
+        try:
+            return self.moving(kitchen, alarm, now)
+        except Exception:  # noqa: BLE001 - nobody stays untold because it could not be said where tubs may go
+            log.exception("where tubs could be moved is not known alarm=%s", alarm.id)
+            return ""
 
     def _wait(self) -> int:
         """Wait a little for attempts that may still answer in time; return how many of them there are."""

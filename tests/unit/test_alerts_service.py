@@ -53,8 +53,10 @@ class Heard:
 
     lines: list[tuple[str, str, str]] = field(default_factory=list)
     works: bool = True
+    bodies: list[str] = field(default_factory=list)
 
     def send(self, telling: Telling, alarm: Alarm, first_line: str, body: str) -> Sent:
+        self.bodies.append(body)
         self.lines.append((telling.person, telling.occasion, first_line))
         return Sent(self.works)
 
@@ -137,6 +139,27 @@ def test_a_warming_room_raises_one_alarm_and_tells_the_first_of_the_rota(bench: 
     assert (person, occasion) == ("ana", "raised")
     assert line.startswith("Room: meat may pass 5.0 °C from ")
     assert "B1" in line
+
+
+def test_whoever_is_told_of_warming_meat_reads_where_it_could_go_in_the_body_and_not_in_the_first_line() -> None:
+    bench = Bench()
+    bench.furnish()
+    bench.write(UnitDescribed(Unit("fridge", "s", "Fridge", "fridge", raw_meat=True, room_for_tubs=4)))
+    bench.run(2, 3.0)
+    bench.run(1, 9.0)
+    bench.service.tell()
+    where = "By its air cold enough, and kept for raw meat: Fridge (3.0 °C, usually 3.0; room for 4)."
+    ((_, _, line),) = bench.first.lines
+    steps = bench.first.bodies[0].splitlines()
+    assert where not in line
+    assert steps[steps.index(where) - 1].startswith("4. Move tubs only if it still rises after 30 minutes")
+
+
+def test_where_no_unit_is_known_to_do_that_is_said(bench: Bench) -> None:
+    bench.run(2, 3.0)
+    bench.run(1, 9.0)
+    bench.service.tell()
+    assert "No unit here is known to be cold enough, for raw meat and with room." in bench.first.bodies[0]
 
 
 def test_a_dead_channel_is_bypassed_in_the_same_breath(bench: Bench) -> None:
@@ -403,7 +426,7 @@ def test_an_alarm_that_cannot_be_put_into_words_does_not_silence_the_others(
 ) -> None:
     bench.run(2, 9.0, 9.0)
 
-    def worded(alarm: Alarm, zone: str, link: str) -> tuple[str, str]:
+    def worded(alarm: Alarm, zone: str, *more: str, **named: str) -> tuple[str, str]:
         if alarm.condition.kind == "channel_silent":
             raise KeyError("odd")
         return alarm.condition.kind, ""

@@ -472,6 +472,14 @@ def test_a_form_without_our_token_changes_nothing(ada: Somebody, office: Office)
     assert office.journal.head() == head
 
 
+def test_the_page_of_an_alarm_says_where_its_tubs_could_go_below_what_to_look_at_first(office: Office) -> None:
+    told = replace(office, moving=lambda kitchen, alarm, now: f"Fridge 2 has room, for {alarm.id}.")
+    alarm = next(a.id for a in office.present.kitchen.alarms.values() if a.condition.kind == "product_warm")
+    with TestClient(create_app(told), follow_redirects=False, headers={"Origin": ORIGIN}) as client:
+        text = Somebody(client, told, "ada").see(f"/alarms/{alarm}")
+    assert text.index("Move tubs only if") < text.index(f"Fridge 2 has room, for {alarm}.")
+
+
 @pytest.mark.parametrize("address", ["/units/none", "/batches/NONE", "/alarms/none", "/batches/NONE/chart.json", "/x"])
 def test_an_address_that_leads_nowhere_says_so(ada: Somebody, address: str) -> None:
     text = ada.see(address, 404)
