@@ -78,11 +78,11 @@ class Timings:
         >>> Timings().fault(), Timings(patience_s=600.0).fault()
         ('', 'somebody must be told within 300 s, and by these timings it could take 636 s')
         """
-        if min(self.every_s, self.timeout_s, self.patience_s) <= 0.0:
+        if not all(one > 0.0 for one in (self.every_s, self.timeout_s, self.patience_s)):
             return "every timing must be above nothing"
         if self.patience_s < FAILURES_LEAST * self.every_s + self.timeout_s:
             return f"the patience must let {FAILURES_LEAST} questions fail"
-        if self.longest_s >= WITHIN_S:
+        if not self.longest_s < WITHIN_S:
             return (
                 f"somebody must be told within {WITHIN_S:g} s, and by these timings it could take {self.longest_s:g} s"
             )
