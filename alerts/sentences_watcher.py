@@ -1,6 +1,6 @@
 """What people are told of a watcher that has died, by the one that minds it. Pure: no clock, no I/O."""
 
-FIRST = {
+WATCHER_FIRST = {
     "watcher_silent": "Curevigil at {unit_name} does not answer {since_text}. No cold room is watched. {detail_text}",
     "watcher_unwell": "Curevigil at {unit_name} says that it does not work, {since_text}. "
     "Take it that no cold room is watched.",
@@ -8,7 +8,7 @@ FIRST = {
     "What happened in the cold rooms meanwhile may be unknown: look at its first page.",
 }
 
-FIRST_STEPS = {
+WATCHER_STEPS = {
     "watcher_gone": (
         "Look at the cold rooms' own thermometers, now and every half hour; keep the doors shut.",
         "Is there power in the kitchen? Is the computer on that Curevigil runs on?",
@@ -18,4 +18,4 @@ FIRST_STEPS = {
     ),
 }
 
-TITLES = {"watcher_gone": "Watcher gone"}
+WATCHER_TITLES = {"watcher_gone": "Watcher gone"}

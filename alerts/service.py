@@ -4,11 +4,12 @@ The clock is the domain clock that is passed in; the same arrivals and ticks giv
 """
 
 import logging
-from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from alerts.alarms import Key, step
 from alerts.channels.base import Channel
+from alerts.grouping import Partial, grouped
 from alerts.heard import Taken
 from alerts.moving import advice
 from alerts.rebuild import next_change_at, rebuilt, signature_of
@@ -88,6 +89,8 @@ class Service:
     _mend_at: dict[str, Instant] = field(default_factory=dict)
     _quiet_until: dict[str, Instant] = field(default_factory=dict)
     """Units in which nothing was found, and until when that needs no second look."""
+    _partial: Partial | None = None
+    """What the last look at every unit found of groups that are coming back; None before the first."""
     _cursor_at: Instant = 0.0
     _slept_s: float = float("inf")
     _latest_at: Instant = 0.0
@@ -231,10 +234,15 @@ class Service:
             found.extend(self._conditions(name, now, standing.get(name, set())))
             for kind in standing.get(name, ()):
                 returns[(name, kind)] = return_figures(self.watches[name])
-        found, judged = self._grouped(found, units, now, standing)
+        whole = len(units) >= len(self.watches)
+        without = {*self._broken, *self._seen.out_of_service}
+        able = [watch for name, watch in self.watches.items() if name not in without]
+        one = grouped(found, units, able, self._seen, now, whole=whole, partial=self._partial)
+        self._partial = one.partial if whole else self._partial
+        returns.update(one.returns)
 
         def decide(kitchen: Kitchen) -> list[Draft]:
-            return step(kitchen, found, judged, now, returns)
+            return step(kitchen, one.conditions, one.judged, now, returns)
 
         if cursors is None and not decide(self._seen):
             return
@@ -271,29 +279,6 @@ class Service:
         except Exception as fault:  # noqa: BLE001 - as above: told as unwatched, the rest goes on
             self._set_aside(watch.unit, now, fault)
             return self._conditions(name, now, standing)
-
-    def _grouped(
-        self, found: list[Condition], units: list[str], now: Instant, standing: Mapping[str, Collection[str]]
-    ) -> tuple[list[Condition], list[str]]:
-        """Return the conditions with one cause in place of many: nothing arriving at all is one alarm."""
-        heard = [w for w in self.watches.values() if w.channels]
-        if len(units) < len(self.watches):
-            return found, units
-        if len(heard) < 2:
-            return found, [*units, "*"]
-        stands = bool(standing.get("*"))
-        if not all(_all_silent(w, now, stands=stands) for w in heard):
-            return found, [*units, "*"]
-        since = max(h.received_at for w in heard for h in w.channels.values())
-        wakes = any(c.kind == "unwatched" for c in found)
-        lots = tuple(sorted({t.lot for w in heard for t in w.tubs}))
-        parent = Condition(
-            "*", "nothing_arrives", "connectivity", wakes, since, lots,
-            sentence="nothing_arrives", parameters={"since_at": round(since)},
-        )  # fmt: skip
-        # One that stands already is not over because a greater one has begun.
-        rest = [c for c in found if c.kind != "channel_silent" or c.kind in standing.get(c.unit, ())]
-        return [*rest, parent], [*units, "*"]
 
     def _judge_due(self, now: Instant) -> None:
         ready = sorted(lot for lot, at in self._judge_at.items() if at <= now)[:JUDGED_A_TICK]
@@ -378,7 +363,3 @@ class Service:
 def _cools(watch: UnitWatch, now: Instant) -> bool:
     fresh = watch.at is not None and 0.0 <= now - watch.at <= FRESH_S
     return fresh and bool(watch.tubs) and all(watch.air_c < tub.copies.lower_c for tub in list(watch.tubs))
-
-
-def _all_silent(watch: UnitWatch, now: Instant, *, stands: bool) -> bool:
-    return all(h.silent(now, stands=stands) for h in watch.channels.values())

@@ -125,7 +125,8 @@ def _keep_alarm(k: Kitchen, alarm: Alarm) -> Kitchen:
 
 
 def _alarm_raised(k: Kitchen, entry: e.Entry, event: e.AlarmRaised) -> Kitchen:
-    return _keep_alarm(k, Alarm(f"A{entry.position}", event.condition, entry.at))
+    woke_at = entry.at if event.condition.wakes else None
+    return _keep_alarm(k, Alarm(f"A{entry.position}", event.condition, entry.at, woke_at=woke_at))
 
 
 def _alarm_changed(k: Kitchen, entry: e.Entry, event: e.AlarmChanged) -> Kitchen:
@@ -133,7 +134,15 @@ def _alarm_changed(k: Kitchen, entry: e.Entry, event: e.AlarmChanged) -> Kitchen
     if event.condition.judges_product:
         # What has become worse for the meat is told at once.
         alarm = unshelved(alarm, entry.at, entry.by, "worse")
-    return _keep_alarm(k, replace(alarm, condition=event.condition, changes=alarm.changes + 1, changed_at=entry.at))
+    woke_at = alarm.woke_at if alarm.woke_at is not None else entry.at
+    changed = replace(
+        alarm,
+        condition=event.condition,
+        changes=alarm.changes + 1,
+        changed_at=entry.at,
+        woke_at=woke_at if event.condition.wakes else None,
+    )
+    return _keep_alarm(k, changed)
 
 
 def _alarm_acknowledged(k: Kitchen, entry: e.Entry, event: e.AlarmAcknowledged) -> Kitchen:

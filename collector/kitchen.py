@@ -63,6 +63,8 @@ class Alarm:
     changes: int = 0
     changed_at: Instant | None = None
     """When it last became something that must be told anew."""
+    woke_at: Instant | None = None
+    """Since when it is something that wakes a person; None while it is not."""
     acknowledged_at: Instant | None = None
     acknowledged_by: str = ""
     answer: str = ""
@@ -199,9 +201,12 @@ class Kitchen:
         return records[-1] if records else None
 
     def site_of(self, unit: str | None) -> Site | None:
-        """Return the site of a unit; with no unit, the only site where there is one."""
+        """Return the site of a unit or of a group of units; else the only site where there is one."""
         if unit in self.units:
             return self.sites.get(self.units[unit].site)
+        for name, site in self.sites.items():
+            if unit is not None and (unit == f"*{name}" or unit.startswith(f"*{name}/")):
+                return site
         return next(iter(self.sites.values())) if len(self.sites) == 1 else None
 
     def cure_end_at(self, lot: str) -> Instant:

@@ -31,6 +31,7 @@ from collector.events import (
     UnitDescribed,
 )
 from collector.events_making import CoreLogged
+from collector.events_watching import UnitOutOfService
 from collector.findings import Condition, Disposition, Proposal
 from collector.kitchen import Alarm, Kitchen
 from collector.logs import CoreLog
@@ -199,9 +200,10 @@ def test_silence_everywhere_is_one_alarm_with_one_cause(bench: Bench) -> None:
     for _ in range(60):
         bench.at += 60.0
         bench.service.tick()
-    assert ("*", "nothing_arrives") in bench.kinds()
-    assert ("room", "channel_silent") not in bench.kinds()
-    assert ("room", "unwatched") in bench.kinds()
+    assert bench.kinds() == [("*", "nothing_arrives")]
+    (alarm,) = bench.present.kitchen.active_alarms()
+    assert alarm.condition.wakes
+    assert "meat could pass its limit in Room from " in alarm_text(alarm, "UTC")
 
 
 def test_one_sensor_silent_beside_others_is_told_for_its_unit(bench: Bench) -> None:
@@ -586,3 +588,21 @@ def test_the_end_of_a_cooling_log_is_where_the_estimate_goes_on(bench: Bench) ->
     bench.write(CoreLogged("B1", log))
     bench.service.tick()
     assert bench.service.estimates()["B1"].likely_c == pytest.approx(4.6, abs=0.05)
+
+
+def test_a_unit_out_of_service_is_no_part_of_a_silence_that_others_share(bench: Bench) -> None:
+    for unit in ("cellar", "larder"):
+        bench.write(
+            UnitDescribed(Unit(unit, "s", unit.title(), "cold room")),
+            ChannelAssigned(Assignment(f"{unit}/air", Quantity.AIR_TEMPERATURE, unit, "wall", bench.at)),
+        )
+    bench.write(UnitOutOfService("fridge", "given up"))
+    for minute in range(180):
+        bench.at += 60.0
+        bench.hear("cellar/air", 3.0)
+        if minute < 60:
+            for unit in ("room", "fridge", "larder"):
+                bench.hear(f"{unit}/air", 3.0)
+        bench.service.tick()
+    (alarm,) = bench.present.kitchen.active_alarms()
+    assert (alarm.condition.key, alarm.condition.members) == (("*s/larder", "units_silent"), ("room", "larder"))
