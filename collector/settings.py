@@ -13,6 +13,7 @@ from urllib.parse import urlsplit
 from pydantic import AfterValidator, BeforeValidator, Field, SecretStr, ValidationError
 
 from collector import message
+from collector.settings_own import StatusSettings, status_faults
 from collector.settings_reach import LampSettings, ReachSettings, SmtpSettings, lamp_faults, reach_faults, smtp_faults
 from collector.settings_sources import SourceSettings, source_faults, topic_faults
 from collector.settings_values import (
@@ -127,6 +128,7 @@ class Settings(Table):
     web: WebSettings = Field(description="a table [web] with the public address")
     reach: Annotated[tuple[ReachSettings, ...], Field(strict=False)] = ()
     smtp: SmtpSettings | None = None
+    status: StatusSettings = StatusSettings()
     lamp: LampSettings | None = None
     influx: InfluxSettings | None = None
 
@@ -173,6 +175,7 @@ def parse(
     faults = [*_broker_faults(settings.broker, sheet), *_web_faults(settings.web, sheet)]
     faults += [*reach_faults(settings.reach, settings.smtp, sheet), *smtp_faults(settings.smtp, sheet)]
     faults += lamp_faults(settings.lamp, [source.topic for source in settings.sources], sheet)
+    faults += status_faults(settings.status, sheet)
     if not settings.sources:
         faults.append(sheet.fault(("source",), "nothing is listened to", "describe at least one [[source]]"))
     for index, source in enumerate(settings.sources):
