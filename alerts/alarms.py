@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable, Mapping
 
+from alerts.suspended import endings, held_back, in_service, out_of_service
 from collector.events import AlarmChanged, AlarmRaised, AlarmReturned, Draft
 from collector.findings import Condition
 from collector.kitchen import Alarm, Kitchen
@@ -14,10 +15,13 @@ Figures = dict[str, float | int | str | None]
 def worth_telling(before: Condition, after: Condition) -> bool:
     """Return whether a standing alarm has become something that must be told anew.
 
-    A sentence that moved on (*may pass* to *has passed*, never back), more batches, or an early crossing that has
-    come nearer by half an hour; figures that merely drift are seen on the page.
+    A sentence that moved on (*may pass* to *has passed*, never back), more batches, more units behind one cause, what
+    could wait and now needs a person, or an early crossing that has come nearer by half an hour; figures that merely
+    drift are seen on the page.
     """
-    if set(after.lots) - set(before.lots):
+    if set(after.lots) - set(before.lots) or (after.wakes and not before.wakes):
+        return True
+    if before.members and set(after.members) - set(before.members):
         return True
     if before.sentence != after.sentence:
         return before.sentence != "product_has_passed"
@@ -33,27 +37,34 @@ def step(
     """Return what happened to the alarms of the judged units, given everything that holds in them now.
 
     A condition without a standing alarm raises one; a standing alarm without its condition returns to normal. Alarms
-    of units that were not judged are left alone. `returns` holds the figures of the sentence that says it is over.
+    of units that were not judged are left alone; of a unit out of service nothing holds. `returns` holds the figures
+    of the sentence that says it is over.
     """
     units = set(judged_units)
     standing: dict[Key, Alarm] = {a.condition.key: a for a in kitchen.active_alarms() if a.condition.unit in units}
-    holding = {c.key: c for c in conditions if c.unit in units}
-    drafts = []
+    holding = {c.key: c for c in in_service(kitchen, conditions) if c.unit in units}
+    drafts = endings(kitchen, now)
     for key, condition in holding.items():
         alarm = standing.get(key)
         if alarm is None:
-            drafts.append(Draft(now, "watch", AlarmRaised(condition)))
+            if held_back(kitchen, condition, now) is None:
+                drafts.append(Draft(now, "watch", AlarmRaised(condition)))
         elif worth_telling(alarm.condition, condition):
             drafts.append(Draft(now, "watch", AlarmChanged(alarm.id, condition)))
     for key, alarm in standing.items():
         if key not in holding:
             figures = dict((returns or {}).get(key, {}))
-            sentence = _over_sentence(alarm.condition.kind, emptied=figures.get("tubs") == 0)
+            out = out_of_service(kitchen, alarm.condition.unit)
+            if out is not None:
+                figures |= {"out_since_at": round(out.since_at), "reason": out.reason.rstrip(". ")}
+            sentence = _over_sentence(alarm.condition.kind, emptied=figures.get("tubs") == 0, out=out is not None)
             drafts.append(Draft(now, "watch", AlarmReturned(alarm.id, sentence, figures)))
     return drafts
 
 
-def _over_sentence(kind: str, *, emptied: bool) -> str:
+def _over_sentence(kind: str, *, emptied: bool, out: bool) -> str:
+    if out:
+        return "nothing_in_service" if kind == "nothing_arrives" else "out_of_service"
     # Meat that was carried away is neither cold nor watched again.
     if emptied and kind in ("product_warm", "product_freezing", "unwatched"):
         return "product_warm_emptied" if kind == "product_warm" else "emptied"

@@ -5,11 +5,12 @@ the person's channels has accepted it, and it is tried on the next channel at th
 gives no answer.
 """
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from enum import Enum
 
 from alerts.occasions import elapsed_s, going, may_have_heard, occasion_of, waits_for_morning
+from alerts.suspended import held_back
 from collector.kitchen import Alarm, Kitchen, Told
 from collector.rota import RotaStep, on_call
 from collector.sample import Instant
@@ -68,15 +69,38 @@ def due(
     """
     waited = {(t.alarm, t.person) for t, walk in walks.items() if walk is Walk.WAITED}
     tellings: dict[bool, list[Telling]] = {True: [], False: []}
-    for alarm in (*kitchen.alarms.values(), *kitchen.past_alarms.values()):
+    alarms = (*kitchen.alarms.values(), *kitchen.past_alarms.values())
+    for alarm in alarms:
         case = _case(kitchen, alarm, channels, now, falling)
         if case is None:
             continue
+        overtaken = _overtaken(case, alarms)
         for person in _people(case):
+            if person in overtaken:
+                continue
             telling = _next_attempt(alarm, case.occasion, person, _ways(case, person), now, walks)
             if telling is not None and (alarm.id, person) not in waited:
                 tellings[alarm.condition.wakes and alarm.active].append(telling)
     return [*tellings[True], *tellings[False]]
+
+
+def _overtaken(case: _Case, alarms: Iterable[Alarm]) -> Collection[str]:
+    """Return who is no longer told that it is over: it stands anew, or they have heard of the newer one."""
+    if case.occasion != "returned":
+        return ()
+    mine = case.alarm
+    heard = may_have_heard(mine)
+    told = {t.person for t in mine.told if t.occasion == "returned" and t.accepted}
+    if told.issuperset(heard):
+        return ()
+    later = [a for a in alarms if a.condition.key == mine.condition.key and _order(a) > _order(mine)]
+    if any(alarm.active for alarm in later):
+        return heard
+    return {person for alarm in later for person in may_have_heard(alarm)}
+
+
+def _order(alarm: Alarm) -> tuple[bool, Instant, int, str]:
+    return alarm.active, alarm.raised_at, len(alarm.id), alarm.id
 
 
 def _case(
@@ -86,6 +110,8 @@ def _case(
         return None
     found = occasion_of(alarm, now, falling)
     if found is None or waits_for_morning(kitchen, alarm, now) is not None:
+        return None
+    if alarm.active and held_back(kitchen, alarm.condition, now) is not None:
         return None
     occasion, since = found
     elapsed = elapsed_s(alarm, occasion, since, now)
@@ -110,6 +136,12 @@ def _people(case: _Case) -> list[str]:
     if alarm.acknowledged_at is not None and not again:
         # Whoever is on the way hears of a change; nobody further is woken.
         return may_have_heard(alarm) if alarm.condition.wakes and "changed" in occasion else []
+    if occasion.startswith("unshelved"):
+        # Everybody concerned: whoever heard of it before, once, and whoever is on call.
+        mine = [t for t in alarm.told if t.occasion == occasion and t.accepted]
+        before = [person for person in may_have_heard(alarm) if all(t.person != person for t in mine)]
+        elapsed = case.elapsed_s if alarm.condition.wakes else 0.0
+        return list(dict.fromkeys([*before, *_reached(case, rota, elapsed)]))
     if not alarm.condition.wakes:
         return _reached(case, rota, 0.0)
     if again and going(alarm):

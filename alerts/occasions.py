@@ -5,6 +5,7 @@ from datetime import UTC, datetime, timedelta
 from itertools import pairwise
 from zoneinfo import ZoneInfo
 
+from alerts.suspended import PUT_BACK_S, Occasion, shelved, told_after
 from collector.kitchen import Alarm, Kitchen
 from collector.readings import Site
 from collector.rota import minutes
@@ -15,15 +16,11 @@ AT_MOST_S = 2700.0
 """Rules 4.1: an answer is kept until 15 min after the stated arrival, and for 45 min at most. [s]"""
 BEFORE_CROSSING_S = 1800.0
 """Rules 4.1: told again so long before the product may pass its limit at the earliest. [s]"""
-PUT_BACK_S = 60.0
-"""House: an instant further ahead than this was written before the clock was put back. [s]"""
 QUIET_FROM = "21:00"
 """House: from here until the first check of the morning, what needs nobody now is told to nobody."""
 MORNING = ("05:00", "12:00")
 """House: the first working check between these ends the quiet hours; without one they end at 07:00."""
 MORNING_WITHOUT_CHECK = "07:00"
-
-Occasion = tuple[str, Instant]
 
 
 def occasion_of(alarm: Alarm, now: Instant, falling: Collection[str] = ()) -> Occasion | None:
@@ -35,11 +32,14 @@ def occasion_of(alarm: Alarm, now: Instant, falling: Collection[str] = ()) -> Oc
     if not alarm.active:
         # What ended before anybody could be told is on the page; nobody is woken to hear that it is over.
         return ("returned", alarm.returned_at or now) if may_have_heard(alarm) else None
-    again = _again(alarm, now, alarm.id in falling)
+    if shelved(alarm, now) is not None:
+        return None
+    again = _again(alarm, now, alarm.id in falling) or told_after(alarm, now)
     if again is not None:
         return again
     if alarm.changes:
-        return (f"changed {alarm.changes}", alarm.raised_at)
+        # What could wait until now calls people one after the other from now, not from when it was raised.
+        return (f"changed {alarm.changes}", alarm.woke_at if alarm.woke_at is not None else alarm.raised_at)
     return ("raised", alarm.raised_at)
 
 

@@ -15,9 +15,10 @@ from time import monotonic
 from alerts.channels.base import Channel
 from alerts.escalation import Telling, Walk, due
 from alerts.sentences import message
+from alerts.suspended import shelving_text
 from collector.events import AlarmTold, Draft, Entry
 from collector.fold import fold
-from collector.kitchen import Kitchen
+from collector.kitchen import Alarm, Kitchen
 from collector.present import Present
 from collector.sample import Instant
 from collector.storage import StoreFailed
@@ -58,6 +59,8 @@ class Teller:
     channels: Mapping[str, Channel]
     link_for: Callable[[str, str, Instant], str]
     at_once: int = 1
+    moving: Callable[[Kitchen, Alarm, Instant], str] = lambda kitchen, alarm, now: ""
+    """Where the tubs of an alarm could be moved, as people read it."""
     _under_way: list[_Attempt] = field(default_factory=list)
     _news: threading.Event = field(default_factory=threading.Event)
     """Set whenever an attempt has ended."""
@@ -155,12 +158,21 @@ class Teller:
         site = kitchen.site_of(alarm.condition.unit)
         try:
             link = self.link_for(alarm.id, telling.person, now) if alarm.active else ""
-            first, body = message(alarm, site.zone if site else "UTC", link)
+            zone = site.zone if site else "UTC"
+            first, body = message(alarm, zone, link, moving=self._moving(kitchen, alarm, now))
+            body = _of_shelving(kitchen, alarm, telling, zone) + body
             sent = channel.send(telling, alarm, first, body)
         except Exception as fault:  # noqa: BLE001 - a channel that breaks is a failed telling, never a dead watch
             log.exception("channel broke channel=%s", telling.channel)
             return "failed", type(fault).__name__
         return ("accepted" if sent.accepted else "failed"), sent.detail
+
+    def _moving(self, kitchen: Kitchen, alarm: Alarm, now: Instant) -> str:
+        try:
+            return self.moving(kitchen, alarm, now)
+        except Exception:  # noqa: BLE001 - nobody stays untold because it could not be said where tubs may go
+            log.exception("where tubs could be moved is not known alarm=%s", alarm.id)
+            return ""
 
     def _wait(self) -> int:
         """Wait a little for attempts that may still answer in time; return how many of them there are."""
@@ -187,6 +199,13 @@ class Teller:
             return refused or fault
         self._unrecorded.clear()
         return None
+
+
+def _of_shelving(kitchen: Kitchen, alarm: Alarm, telling: Telling, zone: str) -> str:
+    by = alarm.shelvings[-1].by if alarm.shelvings else ""
+    name = kitchen.people[by].name if by in kitchen.people else by
+    said = shelving_text(alarm, telling.occasion, name, zone)
+    return said and f"{said}\n"
 
 
 def _step(telling: Telling, at: Instant, state: str, detail: str = "") -> Draft:

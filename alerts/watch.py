@@ -9,7 +9,7 @@ from collections.abc import Collection
 
 from alerts.conditions_level import Level, warm_level
 from alerts.conditions_sensor import conditions_of_sensors
-from alerts.heard import last_spoke_at, patience_s
+from alerts.heard import patience_s
 from alerts.outlook import LEAST_RISE_S, Outlook, is_due, outlook
 from alerts.unit_watch import (
     EXCURSION_S,
@@ -19,26 +19,18 @@ from alerts.unit_watch import (
     UnitWatch,
     about_of,
     lots_of,
-    projected,
     spoken_at,
     warmest_c,
 )
+from alerts.unwatched import channel_silent, minute, unheard, unwatched
 from collector.findings import Condition
 from collector.sample import Instant
-
-
-def _unheard(watch: UnitWatch, tub: TubState, now: Instant, *, stands: bool) -> bool:
-    """Return whether nothing tells of the tub any more."""
-    telling = watch.telling_of(tub)
-    if not telling:
-        return stands or now - watch.since_at > patience_s(())
-    return all(h.silent(now, stands=stands) for h in telling)
 
 
 def conditions(watch: UnitWatch, now: Instant, standing: Collection[str]) -> list[Condition]:
     """Return what is abnormal in the unit now, given which kinds of alarm already stand (for hysteresis)."""
     found = [_product_warm(watch, now, standing), _air_far_over(watch, now), _freezing(watch, now)]
-    found += [_unwatched(watch, now, standing), _silent(watch, now, standing)]
+    found += [unwatched(watch, now, standing), channel_silent(watch, now, standing)]
     if "warm_level" in standing or found[0] is None:  # where meat passes its limit, that it is close to it says no more
         levels = [Level(t.lot, t.copies.likely_c, t.near_since, spoken_at(watch, t, now)) for t in watch.tubs]
         found.append(warm_level(about_of(watch), watch.unit.id, levels))
@@ -86,7 +78,7 @@ def _air_speaks(watch: UnitWatch, now: Instant, *, stands: bool) -> bool:
 
 def _recovered(watch: UnitWatch, now: Instant) -> bool:
     # Only live readings say that it is over: nothing late, and no silence, clears an alarm.
-    if any(_unheard(watch, t, now, stands=True) for t in watch.tubs):
+    if any(unheard(watch, t, now, stands=True) for t in watch.tubs):
         return False
     if not any(h.is_air for h in watch.channels.values()):
         return all(t.over_since is None for t in watch.tubs)
@@ -116,16 +108,12 @@ def _has_passed(watch: UnitWatch, over: list[TubState]) -> Condition:
 def _may_pass(watch: UnitWatch, now: Instant, seen: Outlook) -> Condition:
     base = watch.at if watch.at is not None else now
     since = watch.above_since if watch.above_since is not None else base
-    early, likely, late = (_minute(base + s) for s in (seen.early_s, seen.likely_s, seen.late_s))
+    early, likely, late = (minute(base + s) for s in (seen.early_s, seen.likely_s, seen.late_s))
     parameters = {**about_of(watch), "since_at": round(since), "early_at": early, "likely_at": likely}
     return Condition(
         watch.unit.id, "product_warm", "temperature", True, since, lots_of(watch), early, likely, late,
         "product_may_pass", parameters,
     )  # fmt: skip
-
-
-def _minute(at: float) -> float | None:
-    return round(at / 60.0) * 60.0 if at < 1e12 else None
 
 
 def _air_far_over(watch: UnitWatch, now: Instant) -> Condition | None:
@@ -151,29 +139,4 @@ def _freezing(watch: UnitWatch, now: Instant) -> Condition | None:
     return Condition(
         watch.unit.id, "product_freezing", "cold", False, since, lots_of(watch),
         sentence="product_freezing", parameters=parameters,
-    )  # fmt: skip
-
-
-def _unwatched(watch: UnitWatch, now: Instant, standing: Collection[str]) -> Condition | None:
-    unheard = [t for t in watch.tubs if _unheard(watch, t, now, stands="unwatched" in standing)]
-    if not unheard or max(projected(watch, t, now).upper_c for t in unheard) <= watch.limit_c:
-        return None
-    never_at = watch.at if watch.at is not None else watch.since_at
-    since = last_spoke_at((h for t in unheard for h in watch.telling_of(t)), never_at)
-    return Condition(
-        watch.unit.id, "unwatched", "connectivity", True, since, tuple(sorted({t.lot for t in unheard})),
-        sentence="unwatched", parameters={**about_of(watch), "since_at": round(since)},
-    )  # fmt: skip
-
-
-def _silent(watch: UnitWatch, now: Instant, standing: Collection[str]) -> Condition | None:
-    stands = "channel_silent" in standing
-    silent = sorted(n for n, h in watch.channels.items() if h.silent(now, stands=stands))
-    if not silent:
-        return None
-    since = min(watch.channels[name].received_at for name in silent)
-    parameters = {**about_of(watch), "since_at": round(since), "channels": ", ".join(silent)}
-    return Condition(
-        watch.unit.id, "channel_silent", "sensor", False, since, lots_of(watch),
-        sentence="channel_silent", parameters=parameters,
     )  # fmt: skip

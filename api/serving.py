@@ -90,6 +90,7 @@ def office_of(works: Works, settings: Settings) -> Office:
         settings=settings,
         sources=works.sources,
         reach=works.reach,
+        moving=works.service.moving,
         drill=works.drill,
     )
 

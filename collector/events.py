@@ -22,6 +22,7 @@ from collector.batches import (
 )
 from collector.events_making import Making
 from collector.events_versions import NEWER, STEPS
+from collector.events_watching import Watching
 from collector.findings import Condition, Proposal, SignOff
 from collector.readings import Assignment, Site, Unit
 from collector.rota import RotaStep
@@ -258,6 +259,7 @@ Event: TypeAlias = (
     | AlarmAcknowledged
     | AlarmReturned
     | AlarmTold
+    | Watching
     | ProposalMade
     | DispositionSigned
     | GapSuspected

@@ -6,6 +6,7 @@ from typing import Any
 Step = Callable[[dict[str, Any]], dict[str, Any]]
 
 NEWER = {
+    "UnitDescribed": 2,
     "BatchStarted": 2,
     "AsMadeCorrected": 2,
     "HandReadingEntered": 2,
@@ -30,6 +31,7 @@ def _told_with_state(body: dict[str, Any]) -> dict[str, Any]:
 
 
 STEPS: dict[tuple[str, int], Step] = {
+    ("UnitDescribed", 1): _what_is_missing_was_not_entered,
     ("BatchStarted", 1): _what_is_missing_was_not_entered,
     ("AsMadeCorrected", 1): _what_is_missing_was_not_entered,
     ("HandReadingEntered", 1): _what_is_missing_was_not_entered,

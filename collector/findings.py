@@ -125,12 +125,16 @@ class SignOff:
     """Where held food stands."""
 
 
+OF_INSTRUMENTS = ("door", "sensor", "equipment", "info")
+"""Categories of what says nothing of the meat. A kind of another category is taken to judge it."""
+
+
 @dataclass(frozen=True, slots=True)
 class Condition:
     """Something the watch finds true of a unit now, that needs a person."""
 
     unit: str
-    """Unit id, or `*` for the site."""
+    """Unit id; for what concerns several, `*` for the whole kitchen, `*site` for a site, `*site/unit` for a group."""
     kind: str
     category: str
     """`temperature`, `cold`, `door`, `sensor`, `connectivity`, `power`, `equipment` or `info`."""
@@ -148,3 +152,20 @@ class Condition:
     def key(self) -> tuple[str, str]:
         """Return what makes two conditions the same alarm."""
         return (self.unit, self.kind)
+
+    @property
+    def members(self) -> tuple[str, ...]:
+        """Return the units that one cause is behind, as far as they were recorded; empty for one unit's own."""
+        found: list[str] = []
+        while (unit := self.parameters.get(f"unit_{len(found) + 1}")) is not None:
+            found.append(str(unit))
+        return tuple(found)
+
+    def concerns(self, unit: str) -> bool:
+        """Return whether it is about a unit, by itself or with others."""
+        return unit == self.unit or self.unit == "*" or unit in self.members
+
+    @property
+    def judges_product(self) -> bool:
+        """Return whether it says something of the meat, or that nobody knows; not of air and instruments alone."""
+        return self.wakes or (self.kind != "air_far_over" and self.category not in OF_INSTRUMENTS)

@@ -9,6 +9,8 @@ from collector import events as e
 from collector.batches import Batch, StageSpan, moved
 from collector.fold_making import STEPS as MAKING_STEPS
 from collector.fold_making import judged_by_checks
+from collector.fold_watching import STEPS as WATCHING_STEPS
+from collector.fold_watching import in_service_where_tubs_stand, unshelved
 from collector.kitchen import Alarm, Gap, Kitchen, Person, ProposalRecord, Seen, SignOffRecord, Told
 from collector.readings import Assignment
 from collector.sample import Instant
@@ -123,12 +125,24 @@ def _keep_alarm(k: Kitchen, alarm: Alarm) -> Kitchen:
 
 
 def _alarm_raised(k: Kitchen, entry: e.Entry, event: e.AlarmRaised) -> Kitchen:
-    return _keep_alarm(k, Alarm(f"A{entry.position}", event.condition, entry.at))
+    woke_at = entry.at if event.condition.wakes else None
+    return _keep_alarm(k, Alarm(f"A{entry.position}", event.condition, entry.at, woke_at=woke_at))
 
 
 def _alarm_changed(k: Kitchen, entry: e.Entry, event: e.AlarmChanged) -> Kitchen:
     alarm = k.alarms[event.alarm]
-    return _keep_alarm(k, replace(alarm, condition=event.condition, changes=alarm.changes + 1, changed_at=entry.at))
+    if event.condition.judges_product:
+        # What has become worse for the meat is told at once.
+        alarm = unshelved(alarm, entry.at, entry.by, "worse")
+    woke_at = alarm.woke_at if alarm.woke_at is not None else entry.at
+    changed = replace(
+        alarm,
+        condition=event.condition,
+        changes=alarm.changes + 1,
+        changed_at=entry.at,
+        woke_at=woke_at if event.condition.wakes else None,
+    )
+    return _keep_alarm(k, changed)
 
 
 def _alarm_acknowledged(k: Kitchen, entry: e.Entry, event: e.AlarmAcknowledged) -> Kitchen:
@@ -136,7 +150,7 @@ def _alarm_acknowledged(k: Kitchen, entry: e.Entry, event: e.AlarmAcknowledged) 
     if alarm is None:
         return k
     answered = replace(
-        alarm,
+        unshelved(alarm, entry.at, entry.by, "answered"),
         acknowledged_at=entry.at,
         acknowledged_by=entry.by,
         answer=event.answer,
@@ -148,7 +162,7 @@ def _alarm_acknowledged(k: Kitchen, entry: e.Entry, event: e.AlarmAcknowledged) 
 def _alarm_returned(k: Kitchen, entry: e.Entry, event: e.AlarmReturned) -> Kitchen:
     alarm = k.alarms[event.alarm]
     back = replace(
-        alarm,
+        unshelved(alarm, entry.at, entry.by, "returned"),
         returned_at=entry.at,
         return_sentence=event.sentence,
         return_parameters=dict(event.parameters),
@@ -224,6 +238,7 @@ _STEPS: dict[type[Any], Callable[[Kitchen, e.Entry, Any], Kitchen]] = {
     e.AlarmAcknowledged: _alarm_acknowledged,
     e.AlarmReturned: _alarm_returned,
     e.AlarmTold: _alarm_told,
+    **WATCHING_STEPS,
     e.ProposalMade: _proposal_made,
     e.DispositionSigned: _disposition_signed,
     e.GapSuspected: _gap_suspected,
@@ -241,7 +256,10 @@ def step(kitchen: Kitchen, entry: e.Entry) -> Kitchen:
     """
     if entry.position != kitchen.position + 1:
         raise ValueError(f"entry {entry.position} does not follow position {kitchen.position}")
-    return replace(_STEPS[type(entry.event)](kitchen, entry, entry.event), position=entry.position)
+    after = _STEPS[type(entry.event)](kitchen, entry, entry.event)
+    if after.out_of_service:
+        after = in_service_where_tubs_stand(after, entry.at)
+    return replace(after, position=entry.position)
 
 
 def fold(entries: Iterable[e.Entry], start: Kitchen | None = None) -> Kitchen:

@@ -10,6 +10,7 @@ from collector.logs import Calibration, Composition, ShiftNote, UnderTest
 from collector.readings import Assignment, Site, Unit
 from collector.rota import RotaStep
 from collector.sample import Instant
+from collector.suspensions import OutOfService, PlannedWork, Shelving
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,6 +63,8 @@ class Alarm:
     changes: int = 0
     changed_at: Instant | None = None
     """When it last became something that must be told anew."""
+    woke_at: Instant | None = None
+    """Since when it is something that wakes a person; None while it is not."""
     acknowledged_at: Instant | None = None
     acknowledged_by: str = ""
     answer: str = ""
@@ -72,6 +75,8 @@ class Alarm:
     told: tuple[Told, ...] = ()
     """Every attempt, in the order in which they began."""
     seen: tuple[Seen, ...] = ()
+    shelvings: tuple[Shelving, ...] = ()
+    """Every time that somebody put it aside, in order."""
 
     @property
     def active(self) -> bool:
@@ -79,8 +84,15 @@ class Alarm:
         return self.returned_at is None
 
     @property
+    def shelving(self) -> Shelving | None:
+        """Return the shelving that nobody has ended yet, though its time may be over."""
+        return self.shelvings[-1] if self.shelvings and self.shelvings[-1].ended_at is None else None
+
+    @property
     def state(self) -> str:
         """Return the ISA-18.2 state in words."""
+        if self.shelving is not None:
+            return "shelved alarm"
         if self.active:
             return "acknowledged alarm" if self.acknowledged_at is not None else "unacknowledged alarm"
         return "normal" if self.acknowledged_at is not None else "returned to normal, unacknowledged"
@@ -150,6 +162,10 @@ class Kitchen:
     unit_readings: tuple[HandReading, ...] = ()
     """What was measured by hand in a unit, and belongs to no batch."""
     notes: tuple[ShiftNote, ...] = ()
+    out_of_service: dict[str, OutOfService] = field(default_factory=dict)
+    """Empty units of which nothing is told, by unit."""
+    planned_work: tuple[PlannedWork, ...] = ()
+    """Cleaning and loading that was announced, with what was over not long ago."""
 
     def assigned(self, channel: str, at: Instant) -> Assignment | None:
         """Return what a channel measures at the instant, or None."""
@@ -185,9 +201,12 @@ class Kitchen:
         return records[-1] if records else None
 
     def site_of(self, unit: str | None) -> Site | None:
-        """Return the site of a unit; with no unit, the only site where there is one."""
+        """Return the site of a unit or of a group of units; else the only site where there is one."""
         if unit in self.units:
             return self.sites.get(self.units[unit].site)
+        for name, site in self.sites.items():
+            if unit is not None and (unit == f"*{name}" or unit.startswith(f"*{name}/")):
+                return site
         return next(iter(self.sites.values())) if len(self.sites) == 1 else None
 
     def cure_end_at(self, lot: str) -> Instant:

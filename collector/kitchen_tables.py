@@ -133,12 +133,15 @@ class UnitTable(Table):
     air_limit_c: Temperature = 12.0
     air_dwell_minutes: float = Field(default=45.0, gt=0.0, le=1440.0)
     warm_up_hours: float | None = Field(default=None, gt=0.0, le=240.0)
+    raw_meat: bool = False
+    room_for_tubs: int | None = Field(default=None, ge=0, le=1000)
 
     def made(self, site: str) -> Unit:
         """Return the unit of a site."""
         warm_up_s = None if self.warm_up_hours is None else self.warm_up_hours * HOUR_S
         figures = (self.limit_c, self.ambient_c, self.coldest_air_c, self.air_limit_c)
-        return Unit(self.id, site, self.name, self.kind, *figures, self.air_dwell_minutes * MINUTE_S, warm_up_s)
+        times = (self.air_dwell_minutes * MINUTE_S, warm_up_s)
+        return Unit(self.id, site, self.name, self.kind, *figures, *times, self.raw_meat, self.room_for_tubs)
 
 
 class ChannelTable(Table):

@@ -69,6 +69,10 @@ class Unit:
     """How long the air may stay above `air_limit_c`, so that a defrost or a delivery wakes nobody (house). [s]"""
     warm_up_s: float | None = None
     """Learned time constant of the air with cooling off; None while unlearned. [s]"""
+    raw_meat: bool = False
+    """Whether somebody has said that raw meat may stand in it; nobody is sent to any other with their tubs."""
+    room_for_tubs: int | None = None
+    """How many tubs have room in it in all; None where nobody has said."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -147,7 +147,7 @@ def played(units: Sequence[int], stretch: Stretch, seed: int) -> Played:
     kitchen = present.kitchen
     alarms = tuple(
         Raised(
-            int(a.condition.unit[1:]) if a.condition.unit != "*" else -1,
+            -1 if a.condition.unit.startswith("*") else int(a.condition.unit[1:]),
             a.condition.kind, a.condition.wakes, a.raised_at, a.returned_at or until_at, a.changes,
             a.condition.sentence, str(a.condition.parameters.get("cause") or ""),
         )

@@ -12,6 +12,7 @@ from api.doing import NotThere
 from api.pages.forms import Field, Form, Kind, carry_out, local_field
 from api.pages.frame import Framed, Typed
 from api.pages.rendering import Frame, show
+from api.pages.ringing import Ringing, ringing
 from api.pages.told import ToldStep, note_seen, told_steps
 from api.pages.wording import ANSWERS, person_name, short_text
 from api.schemas import AnswerAlarm
@@ -41,6 +42,8 @@ class AlarmCard:
     likely: str
     late: str
     steps: tuple[str, ...]
+    moving: str
+    """Where tubs could go, if the last step comes to that."""
     lots: tuple[str, ...]
     answer: str
     form: Form
@@ -53,6 +56,7 @@ class AlarmContext:
 
     alarm: AlarmCard
     told: tuple[ToldStep, ...]
+    ringing: Ringing
 
 
 def answer_words(kitchen: Kitchen, alarm: Alarm, zone: str) -> str:
@@ -75,8 +79,8 @@ def answer_form(alarm: str, now: Instant, zone: str) -> Form:
     return Form(f"answer-{alarm}", "Answer", f"/alarms/{alarm}/answer", "", fields, {"arriving_at": there})
 
 
-def card_of(kitchen: Kitchen, alarm: Alarm, now: Instant, may_answer: bool) -> AlarmCard:
-    """Return an alarm as people read it."""
+def card_of(kitchen: Kitchen, alarm: Alarm, now: Instant, may_answer: bool, moving: str = "") -> AlarmCard:
+    """Return an alarm as people read it, with where tubs could go."""
     condition = alarm.condition
     unit = kitchen.units.get(condition.unit)
     zone = zone_of(kitchen, condition.unit)
@@ -98,6 +102,7 @@ def card_of(kitchen: Kitchen, alarm: Alarm, now: Instant, may_answer: bool) -> A
         likely=likely,
         late=late,
         steps=first_steps(condition) if alarm.active else (),
+        moving=moving,
         lots=tuple(lot for lot in condition.lots if lot in kitchen.batches),
         answer=answer_words(kitchen, alarm, zone),
         form=answer_form(alarm.id, now, zone),
@@ -108,11 +113,11 @@ def card_of(kitchen: Kitchen, alarm: Alarm, now: Instant, may_answer: bool) -> A
 def alarm_page(office: OfficeHere, frame: Frame, alarm: Alarm, form: Form | None = None, status: int = 200) -> Response:
     """Return the page of an alarm, with a form that was refused in place of a fresh one."""
     kitchen = office.present.kitchen
-    card = card_of(kitchen, alarm, office.clock(), frame.operates)
+    now = office.clock()
+    card = card_of(kitchen, alarm, now, frame.operates, office.moving(kitchen, alarm, now))
     shown = card if form is None else replace(card, form=form)
-    return show(
-        "alarm.html", AlarmContext(shown, told_steps(kitchen, alarm, office.reach, office.clock())), frame, status
-    )
+    told = told_steps(kitchen, alarm, office.reach, now)
+    return show("alarm.html", AlarmContext(shown, told, ringing(kitchen, now)), frame, status)
 
 
 @router.get("/alarms/{alarm}")

@@ -52,7 +52,8 @@ def _whose(office: Office, token: str) -> tuple[Link, Person, Alarm] | None:
 
 
 def _card(office: Office, token: str, alarm: Alarm, form: Form | None = None) -> AlarmCard:
-    card = card_of(office.present.kitchen, alarm, office.clock(), True)
+    kitchen, now = office.present.kitchen, office.clock()
+    card = card_of(kitchen, alarm, now, True, office.moving(kitchen, alarm, now))
     return replace(card, form=replace(form or card.form, action=f"/a/{token}"))
 
 

@@ -5,10 +5,12 @@ from typing import Any
 
 from alerts.sentences import TITLES, clock_text, condition_text, sentence
 from api.pages.telling_making import WORDS as MAKING_WORDS
+from api.pages.telling_watching import WORDS as WATCHING_WORDS
 from api.pages.wording import DISPOSITIONS, degrees, short_text
 from api.tonight import zone_of
 from collector import events as e
 from collector.events_making import BatchesMerged, BatchSplit
+from collector.events_watching import AlarmShelved, AlarmUnshelved
 from collector.kitchen import Kitchen
 from collector.rota import RotaStep, hours_text
 
@@ -140,6 +142,7 @@ WORDS: dict[type[Any], Words] = {
     e.AlarmAcknowledged: _answered,
     e.AlarmReturned: _returned,
     e.AlarmTold: _told,
+    **WATCHING_WORDS,
     e.ProposalMade: _proposed,
     e.DispositionSigned: _signed,
     e.GapSuspected: lambda v, k, z: (
@@ -159,7 +162,7 @@ def lots_of(entry: e.Entry, kitchen: Kitchen) -> tuple[str, ...]:
     event = entry.event
     if isinstance(event, e.AlarmRaised):
         return event.condition.lots
-    if isinstance(event, e.AlarmAcknowledged | e.AlarmReturned):
+    if isinstance(event, e.AlarmAcknowledged | e.AlarmReturned | AlarmShelved | AlarmUnshelved):
         alarm = kitchen.alarm(event.alarm)
         return alarm.condition.lots if alarm is not None else ()
     if isinstance(event, e.ProposalMade):

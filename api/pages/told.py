@@ -36,7 +36,13 @@ class ToldStep:
 def occasion_title(occasion: str) -> str:
     """Return what an occasion is called."""
     first = occasion.split()[0].split("-")[0]
-    return {"raised": "When it began", "returned": "When it was over", "again": "Told again"}.get(first, "It changed")
+    titles = {
+        "raised": "When it began",
+        "returned": "When it was over",
+        "again": "Told again",
+        "unshelved": "Told again, no longer shelved",
+    }
+    return titles.get(first, "It changed")
 
 
 def told_steps(

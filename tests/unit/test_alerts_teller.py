@@ -12,7 +12,7 @@ from alerts.escalation import REPEAT_S, Telling
 from alerts.teller import PATIENCE_S, Teller
 from collector.events import AlarmRaised, AlarmReturned, AlarmTold, Draft, Event, RotaDescribed, SiteDescribed
 from collector.findings import Condition
-from collector.kitchen import Alarm
+from collector.kitchen import Alarm, Kitchen
 from collector.present import Present
 from collector.readings import Site
 from collector.rota import RotaStep
@@ -221,3 +221,14 @@ def test_a_clock_that_is_put_back_or_on_an_hour_silences_nobody(stepped_s: float
         bench.tell()
     assert ("bo", "raised") in bench.second.heard
     assert 2 <= len(bench.first.heard) <= 3
+
+
+def test_nobody_stays_untold_because_it_could_not_be_said_where_tubs_may_go() -> None:
+    bench = Bench(at_once=1)
+
+    def broken(kitchen: Kitchen, alarm: Alarm, now: float) -> str:
+        raise ZeroDivisionError
+
+    bench.teller.moving = broken
+    bench.tell()
+    assert bench.steps == [("ana", "first", "attempting"), ("ana", "first", "accepted")]

@@ -1,9 +1,14 @@
 """What is abnormal in a unit now."""
 
+import math
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from alerts.heard import Heard, Taken
+from alerts.science.holdover import time_to_limit_warming
+from alerts.sentences import condition_text
 from alerts.trace import Copies
 from alerts.unit_watch import TubState, UnitWatch, projected, return_figures, take
 from alerts.watch import conditions
@@ -225,3 +230,31 @@ def test_a_slow_probe_does_not_lengthen_the_patience_with_the_air() -> None:
 def test_an_estimate_without_any_reading_does_not_drift_to_zero() -> None:
     w = watch(start_c=4.0)
     assert projected(w, w.tubs[0], 12 * HOUR).likely_c == pytest.approx(4.0)
+
+
+def test_a_unit_that_is_known_to_warm_slowly_may_stand_unwatched_for_longer() -> None:
+    w = watch()
+    feed(w, 0, 2, 3.0)
+    w.unit = replace(w.unit, warm_up_s=27 * HOUR)
+    # One unit in ten warms in 27 h e^(-1.28 x 0.35) or less; from 3 °C the meat then needs 5.2 h to 5 °C.
+    assert "unwatched" not in kinds(conditions(w, 6 * HOUR, ()))
+    (found, _) = conditions(w, 8 * HOUR, ())
+    assert found.kind == "unwatched"
+    early_s = time_to_limit_warming(3.0, 3.0, 25.0, 27 * HOUR * math.exp(-1.2816 * 0.35), 5.0, 6 * HOUR)
+    assert found.early_at == pytest.approx(2 * HOUR + early_s, abs=91.0)
+
+
+def test_a_silent_unit_says_by_day_how_long_its_meat_can_stand_so_and_one_with_another_sensor_does_not() -> None:
+    w = watch()
+    feed(w, 0, 2, 3.0)
+    (silent,) = conditions(w, 2.3 * HOUR, ())
+    # 0.57 h after the last reading at 01:59, as above.
+    assert condition_text(silent, "UTC").endswith(
+        "Nothing watches its meat: if cooling has stopped, it could pass 5.0 °C from 02:33 (estimate)."
+    )
+    (told, _) = conditions(w, 3 * HOUR, ())
+    assert "If cooling has stopped, meat could pass 5.0 °C from 02:33 (estimate)." in condition_text(told, "UTC")
+    other = Assignment("second", Quantity.AIR_TEMPERATURE, "room", "wall", 0.0)
+    take(w, other, Taken("second", 2.25 * HOUR, 2.25 * HOUR, 3.0))
+    (silent,) = conditions(w, 2.3 * HOUR, ())
+    assert "watches" not in condition_text(silent, "UTC")

@@ -9,6 +9,7 @@ import pytest
 
 from collector import events as e
 from collector import events_making as m
+from collector import events_watching as w
 from collector.batches import (
     AsMade,
     CorrectiveAction,
@@ -65,7 +66,9 @@ SAMPLES: dict[str, e.Event] = {
     type(event).__name__: event
     for event in (
         e.SiteDescribed(Site("home", "Älgen smokehouse", "America/New_York", "US", "M-1234", ("06:30", "18:00"))),
-        e.UnitDescribed(Unit("walk-in", "home", "Walk-in", "cold room", 4.0, 30.5, 0.5, 10.0, 1800.0, 5400.25)),
+        e.UnitDescribed(
+            Unit("walk-in", "home", "Walk-in", "cold room", 4.0, 30.5, 0.5, 10.0, 1800.0, 5400.25, True, 6)
+        ),
         e.ChannelAssigned(
             Assignment("c1", Quantity.AIR_TEMPERATURE, "walk-in", "by the fan", AT, AT + 1, -0.2, 30.0, 0.3, "L", "1")
         ),
@@ -103,6 +106,12 @@ SAMPLES: dict[str, e.Event] = {
         e.AlarmAcknowledged("A17", "going", AT + 900, "ten minutes"),
         e.AlarmReturned("A17", "returned", {"estimate_c": 4.5, "n": 2, "who": None}),
         e.AlarmTold("A17", "again 2", "kim", "webhook", "failed", "connection refused"),
+        w.AlarmShelved("A17", AT + 3600, "the coil is being thawed"),
+        w.AlarmUnshelved("A17", "time"),
+        w.UnitOutOfService("walk-in", "its compressor is being changed"),
+        w.UnitInService("walk-in", "the compressor runs"),
+        w.WorkPlanned("walk-in", "cleaning", AT + 600, AT + 7200, "floor and shelves"),
+        w.WorkEnded("W53", "hand"),
         e.ProposalMade(PROPOSAL),
         e.DispositionSigned(SignOff("L-0107", Disposition.HOLD, "wait for the lab", "kim", 31, "bottom shelf")),
         e.GapSuspected(AT, AT + 300, "the broker forgot the session"),
@@ -112,6 +121,9 @@ SAMPLES: dict[str, e.Event] = {
 
 
 OLDER: dict[str, e.Event] = {
+    "UnitDescribed.1": e.UnitDescribed(
+        Unit("walk-in", "home", "Walk-in", "cold room", 4.0, 30.5, 0.5, 10.0, 1800.0, 5400.25)
+    ),
     "RotaDescribed.1": e.RotaDescribed((RotaStep("kim", 0.0), RotaStep("sam", 600.5))),
     "BatchStarted.1": e.BatchStarted("L-0107", PLAN_1, AS_MADE_1, PLACED, Stage.REST),
     "AsMadeCorrected.1": e.AsMadeCorrected("L-0107", AS_MADE_1, "the scale was read again"),

@@ -8,6 +8,7 @@ from hypothesis import strategies as st
 
 from collector import events as e
 from collector import events_making as m
+from collector import events_watching as w
 from collector.batches import (
     AsMade,
     CorrectiveAction,
@@ -380,6 +381,14 @@ LIFE: list[e.Event] = [
     m.PlanChanged("L1", replace(PLAN, route=Route.SOLD_RAW), "for the counter"),
     m.BatchesMerged("L3", PLAN, 6.0, (Strand("L1b", "2", "A"),), (Placement("A", "fridge", NOON + 38 * H),)),
     e.BatchEnded("L1", NOON + 60 * H, "sold"),
+    e.AlarmRaised(WARM),
+    w.AlarmShelved("A40", NOON + 50 * H, "the coil is being thawed"),
+    w.AlarmUnshelved("A40", "time"),
+    e.AlarmReturned("A40", "returned", {}),
+    w.UnitOutOfService("walk-in", "its compressor is being changed"),
+    w.UnitInService("walk-in", "the compressor runs"),
+    w.WorkPlanned("walk-in", "cleaning", NOON + 60 * H, NOON + 61 * H),
+    w.WorkEnded("W46", "hand"),
 ]
 
 

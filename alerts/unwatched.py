@@ -1,0 +1,77 @@
+"""Nothing is heard of a unit, and how long its meat can stand so. Pure: no clock, no I/O.
+
+Estimates; local rules and a responsible person come first.
+"""
+
+import math
+from collections.abc import Collection
+
+from alerts.heard import last_spoke_at, patience_s
+from alerts.holdover import LN_WARM_UP, ONE_IN_TEN
+from alerts.science.forecast import time_to_limit_constant
+from alerts.science.holdover import time_to_limit_warming
+from alerts.unit_watch import TubState, UnitWatch, about_of, lots_of, spoken_at
+from collector.findings import Condition
+from collector.sample import Instant
+
+
+def unheard(watch: UnitWatch, tub: TubState, now: Instant, *, stands: bool) -> bool:
+    """Return whether nothing tells of the tub any more."""
+    telling = watch.telling_of(tub)
+    if not telling:
+        return stands or now - watch.since_at > patience_s(())
+    return all(h.silent(now, stands=stands) for h in telling)
+
+
+def could_pass_at(watch: UnitWatch, tub: TubState) -> Instant:
+    """Return when a tub's meat could pass its limit had cooling stopped at its last reading. [s since 1970 UTC]
+
+    By the copy that an unknown stretch is judged by (rules e-6): from the warmest that it may be, the air at ambient
+    at once, or warming as fast as one unit in ten does that warms as this one has been seen to. Infinite for never.
+    """
+    warm_c, warm_up_s = tub.copies.upper_c, watch.unit.warm_up_s
+    air_c = watch.air_c if watch.at is not None else tub.copies.likely_c
+    ambient_c = max(watch.unit.ambient_c, air_c)
+    if warm_up_s is None or watch.at is None:
+        left_s = time_to_limit_constant(warm_c, ambient_c, watch.limit_c, tub.tau_s)
+    else:
+        quick_s = warm_up_s * math.exp(-ONE_IN_TEN * LN_WARM_UP)
+        left_s = time_to_limit_warming(warm_c, air_c, ambient_c, quick_s, watch.limit_c, tub.tau_s)
+    return spoken_at(watch, tub, watch.since_at) + left_s
+
+
+def minute(at: float) -> float | None:
+    """Return an instant rounded to the minute; None for never."""
+    return round(at / 60.0) * 60.0 if at < 1e12 else None
+
+
+def unwatched(watch: UnitWatch, now: Instant, standing: Collection[str]) -> Condition | None:
+    """Return that meat has stood unwatched for so long that it could have passed its limit (rules 4.5)."""
+    blind = [t for t in watch.tubs if unheard(watch, t, now, stands="unwatched" in standing)]
+    early = min((could_pass_at(watch, t) for t in blind), default=math.inf)
+    if early >= now:
+        return None
+    never_at = watch.at if watch.at is not None else watch.since_at
+    since = last_spoke_at((h for t in blind for h in watch.telling_of(t)), never_at)
+    figures = {**about_of(watch), "since_at": round(since), "early_at": minute(early)}
+    return Condition(
+        watch.unit.id, "unwatched", "connectivity", True, since, tuple(sorted({t.lot for t in blind})), minute(early),
+        sentence="unwatched", parameters=figures,
+    )  # fmt: skip
+
+
+def channel_silent(watch: UnitWatch, now: Instant, standing: Collection[str]) -> Condition | None:
+    """Return that a channel says nothing; with the time for which the unit's meat can stand so, where none is left."""
+    stands = "channel_silent" in standing
+    silent = sorted(n for n, h in watch.channels.items() if h.silent(now, stands=stands))
+    if not silent:
+        return None
+    since = min(watch.channels[name].received_at for name in silent)
+    figures = {**about_of(watch), "since_at": round(since), "channels": ", ".join(silent)}
+    blind = [could_pass_at(watch, t) for t in watch.tubs if unheard(watch, t, now, stands=stands)]
+    if blind:
+        figures["early_at"] = minute(min(blind))
+    return Condition(
+        watch.unit.id, "channel_silent", "sensor", False, since, lots_of(watch),
+        sentence="channel_silent", parameters=figures,
+    )  # fmt: skip
