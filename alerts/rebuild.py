@@ -8,10 +8,10 @@ import numpy.typing as npt
 from alerts.conditions_level import AWAY_C, NEAR_C
 from alerts.heard import Heard
 from alerts.history import Array, TubHistory
-from alerts.learned import KEPT_S, Recent, folded
+from alerts.learned import KEPT_S, QUARTER_S, QUARTERS, Recent, folded
 from alerts.learned_unit import DAY_S, DAYS, GRID_S, learned
 from alerts.science.exposure import stretches_above
-from alerts.surroundings import UNTRUSTED, Fetch, corrected, gap_after_s, lead, start_c, tau_of
+from alerts.surroundings import TEMPERATURES, UNTRUSTED, Fetch, corrected, gap_after_s, lead, start_c, tau_of
 from alerts.trace import Copies, hands_of, tub_history
 from alerts.unit_watch import AIR_KEPT_S, EXCURSION_JOIN_S, FREEZING_C, HYSTERESIS_C, TubState, UnitWatch, mark_air
 from collector.batches import Batch
@@ -61,10 +61,11 @@ def rebuilt(
 
 
 def _recent(assignment: Assignment, last: Reading | None, fetch: Fetch) -> Recent:
-    """Return what a channel has said in the day before its last reading, thinned as the running watch would have."""
+    """Return what a channel has said before its last reading, thinned as the running watch would have it."""
     if last is None:
         return Recent()
-    begin = max(last.measured_at - KEPT_S, assignment.from_at)
+    kept_s = QUARTERS * QUARTER_S if assignment.quantity in TEMPERATURES else KEPT_S
+    begin = max((last.measured_at - kept_s) // QUARTER_S * QUARTER_S, assignment.from_at)
     times, values = corrected(fetch(assignment.channel, begin, last.measured_at + 0.001), assignment)
     return folded(zip(times.tolist(), values.tolist(), strict=True))
 

@@ -10,7 +10,9 @@ from datetime import UTC, datetime
 from functools import partial
 from zoneinfo import ZoneInfo
 
+from alerts.sentences_sensor import SENSOR_FIRST, SENSOR_STEPS, SENSOR_TITLES
 from alerts.sentences_silence import back_text, blind_text, could_text, left_text, of_site_text
+from alerts.sentences_watcher import WATCHER_FIRST, WATCHER_STEPS, WATCHER_TITLES
 from collector.findings import Condition
 from collector.kitchen import Alarm
 from collector.sample import Instant
@@ -62,6 +64,8 @@ _FIRST = {
     "What happened meanwhile is unknown time.",
     "units_silent_returned": "Power or network: no longer several units at once.{back_text} "
     "What happened meanwhile is unknown time.",
+    **SENSOR_FIRST,
+    **WATCHER_FIRST,
 }
 
 _FIRST_STEPS = {
@@ -99,6 +103,8 @@ _FIRST_STEPS = {
         "Has their gateway power? Is it on the network?",
         "Put a probe in the brine of the first one named and enter what it reads; keep the doors shut.",
     ),
+    **SENSOR_STEPS,
+    **WATCHER_STEPS,
 }
 
 TITLES = {
@@ -115,6 +121,8 @@ TITLES = {
     "door_open": "Door open",
     "nothing_arrives": "Nothing arrives",
     "units_silent": "Several units silent",
+    **SENSOR_TITLES,
+    **WATCHER_TITLES,
 }
 """What each kind of alarm is called; the kinds are explained in DEVELOPERS.md."""
 

@@ -86,6 +86,42 @@ class SmtpSettings(Table):
     authority_file: WholePathText | None = None
 
 
+class WaysSettings(Table):
+    """What a settings file says of the ways to people."""
+
+    reach: Annotated[tuple[ReachSettings, ...], Field(strict=False)] = ()
+    smtp: SmtpSettings | None = None
+
+    @property
+    def sender_name(self) -> str:
+        """Return as whom webhooks are sent, which a receiver finds as their source."""
+        return "urn:curevigil"
+
+    def ways(self) -> dict[str, dict[str, ReachSettings]]:
+        """Return each person's ways by the channel's name, in the order in which that person wants to be reached.
+
+        The second entry of a person with the same channel is `apprise 2`, and so on.
+        """
+        found: dict[str, dict[str, ReachSettings]] = {}
+        for entry in self.reach:
+            mine = found.setdefault(entry.person, {})
+            before = sum(one.channel == entry.channel for one in mine.values())
+            mine[f"{entry.channel} {before + 1}" if before else entry.channel] = entry
+        return found
+
+    def reach_order(self) -> dict[str, tuple[str, ...]]:
+        """Return each person's channels in the order in which that person wants to be reached."""
+        return {person: tuple(mine) for person, mine in self.ways().items()}
+
+    def by_channel(self) -> dict[str, dict[str, ReachSettings]]:
+        """Return who is reached by each channel, and how."""
+        found: dict[str, dict[str, ReachSettings]] = {}
+        for person, mine in self.ways().items():
+            for name, entry in mine.items():
+                found.setdefault(name, {})[person] = entry
+        return found
+
+
 class LampSettings(Table):
     """A lamp or siren for each unit, on the broker."""
 

@@ -1,6 +1,7 @@
 """Simulated months: ordinary life stays cold, each fault does what it says, and what is counted is counted rightly."""
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -131,6 +132,19 @@ def test_waking_somebody_for_a_wrong_cause_is_not_right_even_where_the_right_one
     told = (Told(FAULT_AT, True, "cooling"), Told(FAULT_AT, False, "stuck"))
     event = Event(fault, math.inf, told)
     assert event.found and not event.right
+
+
+def test_a_true_outage_told_during_another_fault_is_neither_its_cause_nor_a_wrong_one() -> None:
+    fault = Trouble(Wrong.STUCK, 0, FAULT_AT, FAULT_AT + DAY_S, 1.0)
+    silent = raised(FAULT_AT + HOUR_S, "unwatched", "")
+    stuck = raised(FAULT_AT + 7 * HOUR_S, "sensor_stuck", "", wakes=False)
+    quiet = one((silent, stuck), (fault,))
+    assert not events([quiet])[0].right
+    (event,) = events([replace(quiet, outages=((FAULT_AT + HOUR_S - 900.0, FAULT_AT + HOUR_S + 900.0),))])
+    assert event.right and len(event.told) == 1
+    gateway = replace(fault, wrong=Wrong.GATEWAY)
+    (of_it,) = events([replace(quiet, troubles=(gateway,), outages=((FAULT_AT, FAULT_AT + 2 * HOUR_S),))])
+    assert of_it.found
 
 
 def test_the_threshold_tells_after_its_delay_and_of_silence_and_cold() -> None:
