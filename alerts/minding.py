@@ -182,4 +182,4 @@ def condition(minded: Minded, since_at: Instant) -> Condition:
 def returned(minded: Minded, now: Instant) -> Mapping[Key, Figures]:
     """Return the figures of the sentence that says that one answers again."""
     at = clock_text(now, minded.zone) + (" UTC" if minded.zone == "UTC" else "")
-    return {(minded.name, KIND): {"unit_name": minded.name, "back_text": at}}
+    return {(minded.name, KIND): {"unit_name": minded.name, "answered_text": at}}

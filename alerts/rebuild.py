@@ -10,6 +10,7 @@ from alerts.conditions_level import AWAY_C, NEAR_C
 from alerts.heard import Heard
 from alerts.history import Array, TubHistory
 from alerts.learned import KEPT_S, QUARTER_S, QUARTERS, Recent, folded
+from alerts.learned_unit import DAY_S, DAYS, GRID_S, learned
 from alerts.science.exposure import stretches_above
 from alerts.science.salt import STOP_C
 from alerts.surroundings import TEMPERATURES, UNTRUSTED, Fetch, corrected, gap_after_s, lead, start_c, tau_of
@@ -25,6 +26,8 @@ Last = Callable[[str, Instant], Reading | None]
 
 FAULTS_LOOK_S = 86_400.0
 """How far behind a broken probe's faults its last measurement is looked for at first; then twice as far. [s]"""
+LEARNED_FROM_S = (DAYS + 1) * DAY_S
+"""How much of the past is learned from: two weeks, and a day for the filters to settle. [s]"""
 TIME_CONSTANTS = 6.0
 """How many time constants of the past decide the present: what is older weighs less than 0.3 %."""
 
@@ -116,14 +119,27 @@ def _fill_air(watch: UnitWatch, kitchen: Kitchen, fetch: Fetch, last: Last, now:
     newest = max((r.measured_at for a, r in spoke if r is not None and r.measured_at >= a.from_at), default=None)
     if newest is None:
         return
-    spans = [(a, max(newest - AIR_KEPT_S, a.from_at), until_at) for a, until_at in air]
-    spans = [span for span in spans if span[1] < span[2]]
-    records = [corrected(fetch(a.channel, begin, end), a) for a, begin, end in spans]
-    times, values, _ = lead(records, [gap_after_s(a.interval_s) for a, _, _ in spans])
+    times, values = _led(air, newest - AIR_KEPT_S, fetch)
     for at, value in zip(times.tolist(), values.tolist(), strict=True):
         watch.at, watch.air_c = at, value
         watch.air.append((at, value))
         mark_air(watch, at, value)
+    times, values = _led(air, newest - LEARNED_FROM_S, fetch)
+    if times.size:
+        # Only the first of each stretch of the grid is looked at: the rest need not be walked through.
+        first = np.flatnonzero(np.diff(times // GRID_S, prepend=-np.inf))
+        watch.learned = learned(watch.limit_c, zip(times[first].tolist(), values[first].tolist(), strict=True))
+
+
+def _led(air: list[tuple[Assignment, Instant]], begin_at: Instant, fetch: Fetch) -> tuple[Array, Array]:
+    """Return the air of the unit from an instant on, by whichever sensor spoke for it. [s], [°C]"""
+    spans = [(a, max(begin_at, a.from_at), until_at) for a, until_at in air]
+    spans = [span for span in spans if span[1] < span[2]]
+    if not spans:
+        return np.zeros(0), np.zeros(0)
+    records = [corrected(fetch(a.channel, begin, end), a) for a, begin, end in spans]
+    times, values, _ = lead(records, [gap_after_s(a.interval_s) for a, _, _ in spans])
+    return times, values
 
 
 def _tub_state(watch: UnitWatch, batch: Batch, tub: str, kitchen: Kitchen, fetch: Fetch, now: Instant) -> TubState:

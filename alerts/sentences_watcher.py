@@ -4,7 +4,7 @@ WATCHER_FIRST = {
     "watcher_silent": "Curevigil at {unit_name} does not answer {since_text}. No cold room is watched. {detail_text}",
     "watcher_unwell": "Curevigil at {unit_name} says that it does not work, {since_text}. "
     "Take it that no cold room is watched.",
-    "watcher_gone_returned": "Curevigil at {unit_name} answers again, seen at {back_text}. "
+    "watcher_gone_returned": "Curevigil at {unit_name} answers again, seen at {answered_text}. "
     "What happened in the cold rooms meanwhile may be unknown: look at its first page.",
 }
 

@@ -11,6 +11,7 @@ from alerts.conditions_cold import cold_since
 from alerts.conditions_level import near_since
 from alerts.heard import Heard, Taken, patience_s
 from alerts.learned import Recent
+from alerts.learned_unit import LearnedUnit
 from alerts.science.heat import filter_step
 from alerts.science.salt import STOP_C
 from alerts.science.warmest import SURFACE_SHARE
@@ -78,8 +79,14 @@ class UnitWatch:
     warm_until: Instant | None = None
     warm_peak_c: float = 0.0
     """The present or last excursion of the warmest tub: what the return to normal tells."""
+    learned: LearnedUnit = field(init=False)
+    """What is usual for the unit's air, and how it stands beside that."""
     late: bool = False
     """Whether a reading came that belongs before `at`: the state must be rebuilt from the store."""
+
+    def __post_init__(self) -> None:
+        """Begin to learn with nothing known."""
+        self.learned = LearnedUnit(self.limit_c)
 
     def telling_of(self, tub: TubState) -> list[Heard]:
         """Return the channels from which the tub's estimate follows."""
@@ -127,6 +134,7 @@ def _take_air(watch: UnitWatch, assignment: Assignment, reading: Taken) -> None:
     watch.air.append((at, value))
     while watch.air and watch.air[0][0] < at - AIR_KEPT_S:
         watch.air.popleft()
+    watch.learned.take(at, value)
     mark_air(watch, at, value)
     for tub in watch.tubs:
         mark_tub(watch, tub, at)

@@ -58,12 +58,6 @@ def _lamp_topic(value: object) -> object:
     return value
 
 
-def _status_topic(value: object) -> object:
-    if isinstance(value, str) and topic_refusal(value) is not None:
-        refuse("this is no topic", 'write it as "curevigil/status"')
-    return value
-
-
 class ReachSettings(Table):
     """One way to reach one person."""
 
@@ -126,7 +120,6 @@ class LampSettings(Table):
     """A lamp or siren for each unit, on the broker."""
 
     topic: Annotated[Text, BeforeValidator(_lamp_topic)] = "curevigil/{site}/{unit}/alarm"
-    status_topic: Annotated[Text, BeforeValidator(_status_topic)] = "curevigil/status"
 
 
 def reach_faults(reach: tuple[ReachSettings, ...], smtp: SmtpSettings | None, sheet: Sheet) -> list[Fault]:
@@ -166,13 +159,11 @@ def lamp_faults(lamp: LampSettings | None, filters: Sequence[str], sheet: Sheet)
     """Return the sources that would take what the lamp is told for a reading."""
     if lamp is None:
         return []
-    faults = []
-    for key, topic in (("topic", lamp.topic), ("status_topic", lamp.status_topic)):
-        named = topic.replace("{site}", "site").replace("{unit}", "unit")
-        if any(captures(one, named) is not None for one in filters):
-            what = "a source reads these topics, and would take the lamp's words for readings"
-            faults.append(sheet.fault(("lamp", key), what, "name another topic, or make the source's narrower"))
-    return faults
+    named = lamp.topic.replace("{site}", "site").replace("{unit}", "unit")
+    if any(captures(one, named) is not None for one in filters):
+        what = "a source reads these topics, and would take the lamp's words for readings"
+        return [sheet.fault(("lamp", "topic"), what, "name another topic, or make the source's narrower")]
+    return []
 
 
 def smtp_faults(smtp: SmtpSettings | None, sheet: Sheet) -> list[Fault]:
