@@ -10,8 +10,9 @@ from datetime import UTC, datetime
 from functools import partial
 from zoneinfo import ZoneInfo
 
-from alerts.sentences_sensor import SENSOR_FIRST, SENSOR_STEPS, SENSOR_TITLES
+from alerts.sentences_sensor import SENSOR_FIRST, SENSOR_STEPS, SENSOR_TITLES, ice_text
 from alerts.sentences_silence import back_text, blind_text, could_text, left_text, of_site_text
+from alerts.sentences_watcher import WATCHER_FIRST, WATCHER_STEPS, WATCHER_TITLES
 from collector.findings import Condition
 from collector.kitchen import Alarm
 from collector.sample import Instant
@@ -64,6 +65,7 @@ _FIRST = {
     "units_silent_returned": "Power or network: no longer several units at once.{back_text} "
     "What happened meanwhile is unknown time.",
     **SENSOR_FIRST,
+    **WATCHER_FIRST,
 }
 
 _FIRST_STEPS = {
@@ -102,6 +104,7 @@ _FIRST_STEPS = {
         "Put a probe in the brine of the first one named and enter what it reads; keep the doors shut.",
     ),
     **SENSOR_STEPS,
+    **WATCHER_STEPS,
 }
 
 TITLES = {
@@ -119,6 +122,7 @@ TITLES = {
     "nothing_arrives": "Nothing arrives",
     "units_silent": "Several units silent",
     **SENSOR_TITLES,
+    **WATCHER_TITLES,
 }
 """What each kind of alarm is called; the kinds are explained in DEVELOPERS.md."""
 
@@ -153,7 +157,7 @@ def sentence(key: str, parameters: Figures, zone: str) -> str:
     clock = partial(clock_text, zone=zone)
     shown["could_text"], shown["blind_text"] = could_text(parameters, clock), blind_text(parameters, clock)
     shown["left_text"], shown["back_text"] = left_text(parameters, clock), back_text(parameters)
-    shown["of_site_text"] = of_site_text(parameters)
+    shown["of_site_text"], shown["ice_text"] = of_site_text(parameters), ice_text(parameters, clock)
     return _FIRST[key].format_map(_Shown(shown)).strip()
 
 

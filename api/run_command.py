@@ -38,15 +38,14 @@ def broker_of(settings: Settings) -> Broker:
     )
 
 
-def lamp_of(settings: Settings) -> Lamp | None:
-    """Return the lamp that the settings describe, if any."""
-    if settings.lamp is None:
-        return None
-    return Lamp(Board(broker_of(settings), settings.lamp.status_topic), settings.lamp.topic)
+def board_of(settings: Settings) -> Board:
+    """Return our own connection to the broker, by which the program writes of itself and for the lamps."""
+    return Board(broker_of(settings), settings.status.topic)
 
 
 def works_of(settings: Settings, folder: Path | None = None) -> Works:
     """Return the parts of the kitchen that the settings describe. Raises StoreFailed."""
+    board = board_of(settings)
     return Works(
         folder or settings.stores.folder,
         broker_of(settings),
@@ -54,7 +53,9 @@ def works_of(settings: Settings, folder: Path | None = None) -> Works:
         channels_of(settings),
         settings.reach_order(),
         ballast_bytes=settings.stores.ballast_mib * 2**20,
-        lamp=lamp_of(settings),
+        own=settings.status.made(),
+        board=board,
+        lamp=Lamp(board, settings.lamp.topic) if settings.lamp is not None else None,
         influx=place_of(settings),
         pages_from_influx=settings.influx is not None and settings.influx.pages_from == "influx",
         supervisor=supervisor_of(os.environ),

@@ -28,6 +28,8 @@ class Vitals:
     write: Callable[[], None]
     monotonic: Callable[[], float]
     supervisor: Supervisor | None = None
+    watches: Callable[[bool], None] = lambda really: None
+    """Told at every look whether anybody may rely on the watch."""
     journal: Turn = field(default_factory=Turn)
     ready: bool = False
     """Whether the manager has been told that the program has begun."""
@@ -66,6 +68,7 @@ class Vitals:
         tried_s = self.journal.turned_s
         if tried_s is None or self.monotonic() - tried_s >= JOURNAL_S:
             self._try_journal()
+        self.watches(self.pulse.beat(self.monotonic()) is Beat.FRESH)
         if self.supervisor is not None and self._goes_round():
             self.supervisor.say(GOES_ON if self.ready else f"{READY}\n{GOES_ON}")
             self.ready = True
