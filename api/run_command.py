@@ -59,6 +59,7 @@ def works_of(settings: Settings, folder: Path | None = None) -> Works:
         influx=place_of(settings),
         pages_from_influx=settings.influx is not None and settings.influx.pages_from == "influx",
         supervisor=supervisor_of(os.environ),
+        weekly_drill=settings.drill.weekly if settings.drill is not None else "",
     )
 
 

@@ -12,6 +12,7 @@ from alerts.channels.base import Channel
 from alerts.channels.drill import Tried, hold_drill
 from alerts.channels.lamp import Lamp
 from alerts.channels.log import LogChannel
+from alerts.drilling import WeeklyDrill
 from alerts.history import BatchHistory
 from alerts.judgement import judged, limit_of
 from alerts.live import TICK_S, LiveWatch
@@ -52,6 +53,8 @@ ARRIVALS_KEPT_S = 30 * 86_400.0
 """The arrival log keeps raw messages for at least this long (design, path of a reading)."""
 PEOPLE_AT_ONCE = 8
 """House: a rota is not longer than that in one step."""
+DRILL_LOOK_S = 20.0
+"""House: so often it is looked whether a drill is due, or somebody is to be named. [s]"""
 PROBE = "probe"
 """A cursor that nobody follows: written to see whether the journal can be."""
 JOURNAL_LOOK_S = 0.5
@@ -93,6 +96,8 @@ class Works:
     canary_every_s: float = EVERY_S
     supervisor: Supervisor | None = None
     """The service manager that started us, where there is one."""
+    weekly_drill: str = ""
+    """When everybody is called once a week; empty for never."""
 
     def __post_init__(self) -> None:
         """Open the stores. Raises StoreFailed where the folder is locked, newer or damaged."""
@@ -124,6 +129,14 @@ class Works:
         if self.board is not None:
             self.vitals.watches = self.board.watches
         self.canary = self._canary()
+        self.weekly = WeeklyDrill(
+            self.present,
+            self.service.channels,
+            self.reach,
+            lambda drill, person, now: self.service.link_for(drill, person, now),
+            self.clock,
+            self.weekly_drill,
+        )
         self.calendar = Calendar()
         self.present.watchers.append(self._noticed)
 
@@ -201,6 +214,7 @@ class Works:
             self.feeder.start()
         self.calendar.daily("trim arrival log", 3, 20, self.trim_log)
         self.calendar.daily("sweep working tables", 3, 40, lambda: self.working.sweep(time.time()))
+        self.calendar.every("drill", DRILL_LOOK_S, self.weekly.step)
         self.calendar.start()
         self.say_watch()
 

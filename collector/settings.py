@@ -14,7 +14,7 @@ from pydantic import AfterValidator, BeforeValidator, Field, SecretStr, Validati
 from collector import message
 from collector.settings_mind import MindSettings, mind_faults
 from collector.settings_own import StatusSettings, status_faults
-from collector.settings_reach import LampSettings, WaysSettings, lamp_faults, reach_faults, smtp_faults
+from collector.settings_reach import DrillSettings, LampSettings, WaysSettings, lamp_faults, reach_faults, smtp_faults
 from collector.settings_sources import SourceSettings, source_faults, topic_faults
 from collector.settings_values import (
     Outside,
@@ -121,6 +121,7 @@ class Settings(WaysSettings):
     status: StatusSettings = StatusSettings()
     lamp: LampSettings | None = None
     influx: InfluxSettings | None = None
+    drill: DrillSettings | None = None
     mind: Annotated[tuple[MindSettings, ...], Field(strict=False)] = ()
 
     @property
