@@ -64,6 +64,8 @@ class Teller:
     _under_way: list[_Attempt] = field(default_factory=list)
     _news: threading.Event = field(default_factory=threading.Event)
     """Set whenever an attempt has ended."""
+    _untried: dict[Telling, float] = field(default_factory=dict)
+    """What is due and waits for room, with the monotonic instant since which it does."""
     _unrecorded: list[Draft] = field(default_factory=list)
     """What the journal has refused so far."""
 
@@ -112,7 +114,9 @@ class Teller:
             known = self._known(kitchen)
             walks = self._walks()
             room = max(0, self.at_once - sum(walk is Walk.WAITED for walk in walks.values()))
-            tellings[:] = due(known, reach, now, walks, falling)[: room if self._apart else None]
+            found = due(known, reach, now, walks, falling)
+            tellings[:] = found[: room if self._apart else None]
+            self._wait_untried(found[len(tellings) :])
             return [*self._unrecorded, *(_step(telling, now, "attempting") for telling in tellings)]
 
         try:
@@ -123,6 +127,14 @@ class Teller:
             return known, tellings, fault
         self._unrecorded.clear()
         return known, tellings, None
+
+    def untried_s(self) -> float:
+        """Return how long the oldest telling has been due without being tried; 0 where none waits. [s]"""
+        return monotonic() - min(dict(self._untried).values(), default=monotonic())
+
+    def _wait_untried(self, left: Sequence[Telling]) -> None:
+        now_s = monotonic()
+        self._untried = {telling: self._untried.get(telling, now_s) for telling in left}
 
     def _known(self, kitchen: Kitchen) -> Kitchen:
         first = kitchen.position + 1
