@@ -5,12 +5,14 @@ from collections.abc import Callable
 import numpy as np
 import numpy.typing as npt
 
+from alerts.conditions_cold import BACK_C, stop_line_c
 from alerts.conditions_level import AWAY_C, NEAR_C
 from alerts.heard import Heard
 from alerts.history import Array, TubHistory
 from alerts.learned import KEPT_S, QUARTER_S, QUARTERS, Recent, folded
 from alerts.learned_unit import DAY_S, DAYS, GRID_S, learned
 from alerts.science.exposure import stretches_above
+from alerts.science.salt import STOP_C
 from alerts.surroundings import TEMPERATURES, UNTRUSTED, Fetch, corrected, gap_after_s, lead, start_c, tau_of
 from alerts.trace import Copies, hands_of, tub_history
 from alerts.unit_watch import AIR_KEPT_S, EXCURSION_JOIN_S, FREEZING_C, HYSTERESIS_C, TubState, UnitWatch, mark_air
@@ -152,9 +154,15 @@ def _tub_state(watch: UnitWatch, batch: Batch, tub: str, kitchen: Kitchen, fetch
         filled, known = start_c(batch)
         assumed = filled if filled is not None else watch.air_c
         spread = Copies(assumed, assumed, assumed) if known else Copies(assumed, min(assumed, 0.0), max(assumed, 10.0))
-        return TubState(batch.lot, tub, tau, spread, batch.plan.arrangement != "tub")
+        return TubState(
+            batch.lot, tub, tau, spread, batch.plan.arrangement != "tub",
+            stop_c=stop_line_c(batch, now), cure_s=batch.plan.cure_s,
+        )  # fmt: skip
     copies = Copies(float(history.likely_c[-1]), float(history.lower_c[-1]), float(history.upper_c[-1]))
-    state = TubState(batch.lot, tub, tau, copies, batch.plan.arrangement != "tub")
+    state = TubState(
+        batch.lot, tub, tau, copies, batch.plan.arrangement != "tub",
+        stop_c=stop_line_c(batch, now), cure_s=batch.plan.cure_s,
+    )  # fmt: skip
     state.probed_at = _probed_at(watch, batch, tub)
     _mark_past(watch, state, history)
     return state
@@ -180,6 +188,8 @@ def _mark_past(watch: UnitWatch, state: TubState, history: TubHistory) -> None:
         watch.warm_since, watch.warm_until, watch.warm_peak_c = over[-1].from_at, over[-1].until_at, over[-1].peak_c
     state.over_since = _since(times, likely > watch.limit_c, likely <= watch.limit_c - HYSTERESIS_C)
     state.near_since = _since(times, likely > watch.limit_c - NEAR_C, likely <= watch.limit_c - AWAY_C)
+    state.cold_since = _since(times, likely <= STOP_C, likely > STOP_C + BACK_C)
+    state.stalled_since = _since(times, likely <= state.stop_c, likely > state.stop_c + BACK_C)
     state.freezing_since = _since(times, likely <= FREEZING_C, likely > FREEZING_C)
 
 
@@ -193,7 +203,15 @@ def _since(times: Array, begins: npt.NDArray[np.bool_], ends: npt.NDArray[np.boo
 def signature_of(kitchen: Kitchen, unit: Unit, now: Instant) -> tuple[object, ...]:
     """Return what a unit's state follows from beside its readings: when it changes, the state is made anew."""
     standing = tuple(
-        (b.lot, b.as_made, b.hand_readings, b.core_logs, tuple(p for p in b.placements if p.from_at <= now))
+        (
+            b.lot,
+            b.plan,
+            b.stages,
+            b.as_made,
+            b.hand_readings,
+            b.core_logs,
+            tuple(p for p in b.placements if p.from_at <= now),
+        )
         for b in kitchen.standing_in(unit.id, now)
     )
     return (unit, _telling(kitchen, unit, now), standing)

@@ -10,7 +10,7 @@ from datetime import UTC, datetime
 from functools import partial
 from zoneinfo import ZoneInfo
 
-from alerts.sentences_sensor import SENSOR_FIRST, SENSOR_STEPS, SENSOR_TITLES
+from alerts.sentences_sensor import SENSOR_FIRST, SENSOR_STEPS, SENSOR_TITLES, ice_text
 from alerts.sentences_silence import back_text, blind_text, could_text, left_text, of_site_text
 from alerts.sentences_watcher import WATCHER_FIRST, WATCHER_STEPS, WATCHER_TITLES
 from collector.findings import Condition
@@ -157,7 +157,7 @@ def sentence(key: str, parameters: Figures, zone: str) -> str:
     clock = partial(clock_text, zone=zone)
     shown["could_text"], shown["blind_text"] = could_text(parameters, clock), blind_text(parameters, clock)
     shown["left_text"], shown["back_text"] = left_text(parameters, clock), back_text(parameters)
-    shown["of_site_text"] = of_site_text(parameters)
+    shown["of_site_text"], shown["ice_text"] = of_site_text(parameters), ice_text(parameters, clock)
     return _FIRST[key].format_map(_Shown(shown)).strip()
 
 

@@ -3,14 +3,17 @@
 The same readings in the same order leave the same state, live or replayed.
 """
 
+import math
 from collections import deque
 from dataclasses import dataclass, field
 
+from alerts.conditions_cold import cold_since
 from alerts.conditions_level import near_since
 from alerts.heard import Heard, Taken, patience_s
 from alerts.learned import Recent
 from alerts.learned_unit import LearnedUnit
 from alerts.science.heat import filter_step
+from alerts.science.salt import STOP_C
 from alerts.science.warmest import SURFACE_SHARE
 from alerts.surroundings import TEMPERATURES, UNTRUSTED, gap_after_s
 from alerts.trace import Copies
@@ -45,6 +48,11 @@ class TubState:
     freezing_since: Instant | None = None
     over_since: Instant | None = None
     near_since: Instant | None = None
+    cold_since: Instant | None = None
+    stop_c: float = -math.inf
+    """At or below this its cure stands still; minus infinity out of the cure. [°C]"""
+    stalled_since: Instant | None = None
+    cure_s: float = 0.0
 
 
 @dataclass(slots=True)
@@ -167,6 +175,8 @@ def mark_tub(watch: UnitWatch, tub: TubState, at: Instant) -> None:
         tub.freezing_since = tub.freezing_since if tub.freezing_since is not None else at
     else:
         tub.freezing_since = None
+    tub.cold_since = cold_since(tub.cold_since, at, tub.copies.likely_c, STOP_C)
+    tub.stalled_since = cold_since(tub.stalled_since, at, tub.copies.likely_c, tub.stop_c)
     warmest = warmest_c(watch, tub)
     tub.near_since = near_since(tub.near_since, at, tub.copies.likely_c, watch.limit_c)
     if warmest > watch.limit_c:
