@@ -35,6 +35,8 @@ class Telling:
     occasion: str
     person: str
     channel: str
+    others: tuple[str, ...] = ()
+    """On its way as the head of a list: the other alarms in it."""
 
 
 class Walk(Enum):

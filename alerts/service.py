@@ -350,6 +350,10 @@ class Service:
         """Send what is due to people, and record each step; see `Teller.tell`."""
         return self._teller.tell(self.reach, self._falling())
 
+    def untried_s(self) -> float:
+        """Return how long the oldest telling has been due without being tried. [s]"""
+        return self._teller.untried_s()
+
     def _falling(self) -> set[str]:
         """Return the alarms of warm meat that is known to cool: fresh air colder than the coldest it may be."""
         now = self.clock()
