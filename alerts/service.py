@@ -12,6 +12,7 @@ from alerts.channels.base import Channel
 from alerts.fresh import cannot_end
 from alerts.grouping import Partial, grouped
 from alerts.heard import Taken
+from alerts.interval import claimed
 from alerts.moving import advice
 from alerts.rebuild import next_change_at, rebuilt, signature_of
 from alerts.surroundings import TEMPERATURES
@@ -59,6 +60,9 @@ class Estimate:
     lower_c: float
     upper_c: float
     air_c: float | None
+    claimed_low_c: float
+    claimed_high_c: float
+    """The interval that holds the product with 90 %, as far as is known; no bound that anything is judged by."""
 
 
 @dataclass
@@ -337,7 +341,9 @@ class Service:
                 c = projected(watch, tub, now)
                 lead = warmest_c(watch, tub) - tub.copies.likely_c
                 figures = (round(c.likely_c + lead, 3), round(c.lower_c, 3), round(c.upper_c + lead, 3))
-                estimate = Estimate(watch.unit.id, tub.lot, now, *figures, air)
+                sensor = max((h.assignment.uncertainty_c for h in watch.telling_of(tub)), default=0.5)
+                low, high = (round(e + lead, 3) for e in claimed(c, tub.lagged_c, tub.start_sd_c, sensor))
+                estimate = Estimate(watch.unit.id, tub.lot, now, *figures, air, low, high)
                 if tub.lot not in found or found[tub.lot].likely_c < estimate.likely_c:
                     found[tub.lot] = estimate
         return found
@@ -345,6 +351,10 @@ class Service:
     def tell(self) -> int:
         """Send what is due to people, and record each step; see `Teller.tell`."""
         return self._teller.tell(self.reach, self._falling())
+
+    def untried_s(self) -> float:
+        """Return how long the oldest telling has been due without being tried. [s]"""
+        return self._teller.untried_s()
 
     def _falling(self) -> set[str]:
         """Return the alarms of warm meat that is known to cool: fresh air colder than the coldest it may be."""
