@@ -7,7 +7,7 @@ import numpy.typing as npt
 
 from alerts.conditions_cold import BACK_C, stop_line_c
 from alerts.conditions_level import AWAY_C, NEAR_C
-from alerts.heard import Heard
+from alerts.heard import Heard, late
 from alerts.history import Array, TubHistory
 from alerts.interval import START_SD_C
 from alerts.learned import KEPT_S, QUARTER_S, QUARTERS, Recent, folded
@@ -55,8 +55,9 @@ def rebuilt(
         else:
             received = max(reading.received_at, min(heard_at, now, reading.received_at + slept_s))
             watch.channels[assignment.channel] = Heard(
-                assignment, received, reading.measured_at, reading.value + assignment.offset_c, spoke_at
-            )
+                assignment, received, reading.measured_at, reading.value + assignment.offset_c, spoke_at,
+                -np.inf if late(reading.measured_at, spoke_at, assignment.interval_s) else spoke_at,
+            )  # fmt: skip
         watch.recent[assignment.channel] = _recent(assignment, reading, fetch)
     _fill_air(watch, kitchen, fetch, last, now)
     for batch in kitchen.standing_in(unit.id, now):

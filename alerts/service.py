@@ -9,6 +9,7 @@ from dataclasses import dataclass, field
 
 from alerts.alarms import Key, step
 from alerts.channels.base import Channel
+from alerts.fresh import cannot_end
 from alerts.grouping import Partial, grouped
 from alerts.heard import Taken
 from alerts.interval import claimed
@@ -246,7 +247,8 @@ class Service:
         returns.update(one.returns)
 
         def decide(kitchen: Kitchen) -> list[Draft]:
-            return step(kitchen, one.conditions, one.judged, now, returns)
+            stays = cannot_end(kitchen, self.watches, self._broken, now)
+            return step(kitchen, one.conditions, one.judged, now, returns, stays)
 
         if cursors is None and not decide(self._seen):
             return

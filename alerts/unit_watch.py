@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 
 from alerts.conditions_cold import cold_since
 from alerts.conditions_level import near_since
-from alerts.heard import Heard, Taken, patience_s
+from alerts.heard import Heard, Taken, late, patience_s
 from alerts.interval import START_SD_C
 from alerts.learned import Recent
 from alerts.learned_unit import LearnedUnit
@@ -120,7 +120,11 @@ def take(watch: UnitWatch, assignment: Assignment, reading: Taken) -> None:
     heard = watch.channels.get(reading.channel)
     if heard is None or reading.measured_at >= heard.measured_at:
         received = max(reading.received_at, heard.received_at) if heard else reading.received_at
-        watch.channels[reading.channel] = Heard(assignment, received, reading.measured_at, reading.value, received)
+        before_at = heard.live_at if heard else -math.inf
+        live_at = before_at if late(reading.measured_at, reading.received_at, assignment.interval_s) else received
+        watch.channels[reading.channel] = Heard(
+            assignment, received, reading.measured_at, reading.value, received, live_at
+        )
     watch.recent.setdefault(reading.channel, Recent()).take(reading.measured_at, reading.value)
     if assignment.quantity is Quantity.AIR_TEMPERATURE and assignment.lot is None:
         _take_air(watch, assignment, reading)
