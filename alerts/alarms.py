@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable, Mapping
 
+from alerts.sentences_watcher import TROUBLE, codes
 from alerts.suspended import endings, held_back, in_service, out_of_service
 from collector.events import AlarmChanged, AlarmRaised, AlarmReturned, Draft
 from collector.findings import Condition
@@ -15,13 +16,15 @@ Figures = dict[str, float | int | str | None]
 def worth_telling(before: Condition, after: Condition) -> bool:
     """Return whether a standing alarm has become something that must be told anew.
 
-    A sentence that moved on (*may pass* to *has passed*, never back), more batches, more units behind one cause, what
-    could wait and now needs a person, or an early crossing that has come nearer by half an hour; figures that merely
-    drift are seen on the page.
+    A sentence that moved on (*may pass* to *has passed*, never back), more batches, more units behind one cause, other
+    troubles of the watcher's own, what could wait and now needs a person, or an early crossing that has come nearer by
+    half an hour; figures that merely drift are seen on the page.
     """
     if set(after.lots) - set(before.lots) or (after.wakes and not before.wakes):
         return True
     if before.members and set(after.members) - set(before.members):
+        return True
+    if codes(after.parameters) != codes(before.parameters):
         return True
     if before.sentence != after.sentence:
         return before.sentence != "product_has_passed"
@@ -54,7 +57,7 @@ def step(
     for key, alarm in standing.items():
         if key not in holding:
             figures = dict((returns or {}).get(key, {}))
-            out = out_of_service(kitchen, alarm.condition.unit)
+            out = out_of_service(kitchen, alarm.condition.unit) if alarm.condition.kind != TROUBLE else None
             if out is not None:
                 figures |= {"out_since_at": round(out.since_at), "reason": out.reason.rstrip(". ")}
             sentence = _over_sentence(alarm.condition.kind, emptied=figures.get("tubs") == 0, out=out is not None)
