@@ -9,8 +9,10 @@ from dataclasses import dataclass, field
 
 from alerts.alarms import Key, step
 from alerts.channels.base import Channel
+from alerts.fresh import cannot_end
 from alerts.grouping import Partial, grouped
 from alerts.heard import Taken
+from alerts.interval import claimed
 from alerts.moving import advice
 from alerts.rebuild import next_change_at, rebuilt, signature_of
 from alerts.surroundings import TEMPERATURES
@@ -58,6 +60,9 @@ class Estimate:
     lower_c: float
     upper_c: float
     air_c: float | None
+    claimed_low_c: float
+    claimed_high_c: float
+    """The interval that holds the product with 90 %, as far as is known; no bound that anything is judged by."""
 
 
 @dataclass
@@ -245,7 +250,8 @@ class Service:
         returns.update(one.returns)
 
         def decide(kitchen: Kitchen) -> list[Draft]:
-            return step(kitchen, one.conditions, one.judged, now, returns)
+            stays = cannot_end(kitchen, self.watches, self._broken, now)
+            return step(kitchen, one.conditions, one.judged, now, returns, stays)
 
         if cursors is None and not decide(self._seen):
             return
@@ -338,7 +344,9 @@ class Service:
                 c = projected(watch, tub, now)
                 lead = warmest_c(watch, tub) - tub.copies.likely_c
                 figures = (round(c.likely_c + lead, 3), round(c.lower_c, 3), round(c.upper_c + lead, 3))
-                estimate = Estimate(watch.unit.id, tub.lot, now, *figures, air)
+                sensor = max((h.assignment.uncertainty_c for h in watch.telling_of(tub)), default=0.5)
+                low, high = (round(e + lead, 3) for e in claimed(c, tub.lagged_c, tub.start_sd_c, sensor))
+                estimate = Estimate(watch.unit.id, tub.lot, now, *figures, air, low, high)
                 if tub.lot not in found or found[tub.lot].likely_c < estimate.likely_c:
                     found[tub.lot] = estimate
         return found

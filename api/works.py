@@ -12,6 +12,7 @@ from alerts.channels.base import Channel
 from alerts.channels.drill import Tried, hold_drill
 from alerts.channels.lamp import Lamp
 from alerts.channels.log import LogChannel
+from alerts.drilling import WeeklyDrill
 from alerts.history import BatchHistory
 from alerts.judgement import judged, limit_of
 from alerts.live import TICK_S, LiveWatch
@@ -56,6 +57,8 @@ ARRIVALS_KEPT_S = 30 * 86_400.0
 """The arrival log keeps raw messages for at least this long (design, path of a reading)."""
 PEOPLE_AT_ONCE = 8
 """House: a rota is not longer than that in one step."""
+DRILL_LOOK_S = 20.0
+"""House: so often it is looked whether a drill is due, or somebody is to be named. [s]"""
 PROBE = "probe"
 """A cursor that nobody follows: written to see whether the journal can be."""
 JOURNAL_LOOK_S = 0.5
@@ -99,6 +102,8 @@ class Works:
     """Who outside is called while all goes on."""
     supervisor: Supervisor | None = None
     """The service manager that started us, where there is one."""
+    weekly_drill: str = ""
+    """When everybody is called once a week; empty for never."""
 
     def __post_init__(self) -> None:
         """Open the stores. Raises StoreFailed where the folder is locked, newer or damaged."""
@@ -136,6 +141,14 @@ class Works:
         self.heartbeat: Heartbeat | None = None
         if self.receiver is not None:
             self.heartbeat = Heartbeat(self.receiver, self.signs, time.monotonic, self._keep_beat)
+        self.weekly = WeeklyDrill(
+            self.present,
+            self.service.channels,
+            self.reach,
+            lambda drill, person, now: self.service.link_for(drill, person, now),
+            self.clock,
+            self.weekly_drill,
+        )
         self.calendar = Calendar()
         self.present.watchers.append(self._noticed)
 
@@ -215,6 +228,7 @@ class Works:
             self.feeder.start()
         self.calendar.daily("trim arrival log", 3, 20, self.trim_log)
         self.calendar.daily("sweep working tables", 3, 40, lambda: self.working.sweep(time.time()))
+        self.calendar.every("drill", DRILL_LOOK_S, self.weekly.step)
         self.calendar.start()
         self.say_watch()
 
