@@ -1,9 +1,12 @@
 """The life of an alarm, in the states of ISA-18.2 / IEC 62682. Pure: no clock, no I/O."""
 
 from collections.abc import Iterable, Mapping
+from dataclasses import replace
 
+from alerts.explained import named, settled
 from alerts.suspended import endings, held_back, in_service, out_of_service
 from collector.events import AlarmChanged, AlarmRaised, AlarmReturned, Draft
+from collector.events_watching import AlarmExplained
 from collector.findings import Condition
 from collector.kitchen import Alarm, Kitchen
 from collector.sample import Instant
@@ -46,8 +49,13 @@ def step(
         if alarm is None:
             if held_back(kitchen, condition, now) is None:
                 drafts.append(Draft(now, "watch", AlarmRaised(condition)))
-        elif worth_telling(alarm.condition, condition):
-            drafts.append(Draft(now, "watch", AlarmChanged(alarm.id, condition)))
+            continue
+        cause = settled(alarm.condition.parameters, condition.parameters, alarm.raised_at, now)
+        if worth_telling(alarm.condition, condition):
+            told = replace(condition, parameters={**condition.parameters, **cause})
+            drafts.append(Draft(now, "watch", AlarmChanged(alarm.id, told)))
+        elif cause != named(alarm.condition.parameters):
+            drafts.append(Draft(now, "watch", AlarmExplained(alarm.id, cause)))
     for key, alarm in standing.items():
         if key not in holding:
             figures = dict((returns or {}).get(key, {}))

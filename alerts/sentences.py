@@ -10,6 +10,7 @@ from datetime import UTC, datetime
 from functools import partial
 from zoneinfo import ZoneInfo
 
+from alerts.sentences_cause import cause_text, leading_step
 from alerts.sentences_silence import blind_text, could_text
 from collector.findings import Condition
 from collector.kitchen import Alarm
@@ -199,13 +200,19 @@ def alarm_text(alarm: Alarm, zone: str) -> str:
 
 def first_steps(condition: Condition) -> tuple[str, ...]:
     """Return what to look at first, in order of evidence (rules 4.4)."""
-    return _FIRST_STEPS.get(condition.kind, ())
+    return (*leading_step(condition.parameters), *_FIRST_STEPS.get(condition.kind, ()))
+
+
+def looks_like(condition: Condition, zone: str) -> str:
+    """Return what is likely behind a condition and why that is thought; empty where the record does not say."""
+    return cause_text(condition.parameters, partial(clock_text, zone=zone))
 
 
 def message(alarm: Alarm, zone: str, link: str = "", *, moving: str = "") -> tuple[str, str]:
     """Return the first line and the body that a person is told; `moving` says where tubs could go, if they must."""
     lines = []
     if alarm.active:
+        lines.append(looks_like(alarm.condition, zone))
         lines += [f"{n}. {step}" for n, step in enumerate(first_steps(alarm.condition), 1)]
         lines.append(moving)
         if alarm.condition.likely_at is not None:

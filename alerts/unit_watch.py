@@ -6,6 +6,7 @@ The same readings in the same order leave the same state, live or replayed.
 from collections import deque
 from dataclasses import dataclass, field
 
+from alerts.causes import Likely
 from alerts.conditions_level import near_since
 from alerts.heard import Heard, Taken, patience_s
 from alerts.learned import Recent
@@ -70,6 +71,8 @@ class UnitWatch:
     warm_until: Instant | None = None
     warm_peak_c: float = 0.0
     """The present or last excursion of the warmest tub: what the return to normal tells."""
+    likely: tuple[Instant, Likely] | None = field(default=None, compare=False, repr=False)
+    """What was last thought to be behind its warmth, and by which reading: it follows from the rest."""
     late: bool = False
     """Whether a reading came that belongs before `at`: the state must be rebuilt from the store."""
 

@@ -7,6 +7,7 @@ same order give the same conditions, live or replayed.
 import math
 from collections.abc import Collection
 
+from alerts.conditions_cause import with_causes
 from alerts.conditions_level import Level, warm_level
 from alerts.conditions_sensor import conditions_of_sensors
 from alerts.heard import patience_s
@@ -35,7 +36,7 @@ def conditions(watch: UnitWatch, now: Instant, standing: Collection[str]) -> lis
         levels = [Level(t.lot, t.copies.likely_c, t.near_since, spoken_at(watch, t, now)) for t in watch.tubs]
         found.append(warm_level(about_of(watch), watch.unit.id, levels))
     sensors = conditions_of_sensors(about_of(watch), watch.unit.id, watch.channels, watch.recent, now, standing)
-    return [*(c for c in found if c is not None), *sensors]
+    return with_causes(watch, [*(c for c in found if c is not None), *sensors])
 
 
 def quiet_until(watch: UnitWatch) -> Instant:
