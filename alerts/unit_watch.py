@@ -8,7 +8,7 @@ from collections import deque
 from dataclasses import dataclass, field
 
 from alerts.conditions_cold import cold_since
-from alerts.conditions_level import near_since
+from alerts.conditions_level import AWAY_C, near_since
 from alerts.heard import Heard, Taken, patience_s
 from alerts.learned import Recent
 from alerts.learned_unit import LearnedUnit
@@ -48,6 +48,8 @@ class TubState:
     freezing_since: Instant | None = None
     over_since: Instant | None = None
     near_since: Instant | None = None
+    near_until: Instant | None = None
+    """When it was last within the wider margin of its limit."""
     cold_since: Instant | None = None
     stop_c: float = -math.inf
     """At or below this its cure stands still; minus infinity out of the cure. [°C]"""
@@ -179,6 +181,8 @@ def mark_tub(watch: UnitWatch, tub: TubState, at: Instant) -> None:
     tub.stalled_since = cold_since(tub.stalled_since, at, tub.copies.likely_c, tub.stop_c)
     warmest = warmest_c(watch, tub)
     tub.near_since = near_since(tub.near_since, at, tub.copies.likely_c, watch.limit_c)
+    if tub.copies.likely_c > watch.limit_c - AWAY_C:
+        tub.near_until = at
     if warmest > watch.limit_c:
         _mark_excursion(watch, at, warmest)
         tub.over_since = tub.over_since if tub.over_since is not None else at
