@@ -7,11 +7,13 @@ import numpy.typing as npt
 
 from alerts.conditions_cold import BACK_C, stop_line_c
 from alerts.conditions_level import AWAY_C, NEAR_C, OFF_DELAY_S
-from alerts.heard import Heard
+from alerts.heard import Heard, late
 from alerts.history import Array, TubHistory
+from alerts.interval import START_SD_C
 from alerts.learned import KEPT_S, QUARTER_S, QUARTERS, Recent, folded
 from alerts.learned_unit import DAY_S, DAYS, GRID_S, learned
 from alerts.science.exposure import stretches_above
+from alerts.science.heat import product_temperature
 from alerts.science.salt import STOP_C
 from alerts.surroundings import TEMPERATURES, UNTRUSTED, Fetch, corrected, gap_after_s, lead, start_c, tau_of
 from alerts.trace import Copies, hands_of, tub_history
@@ -26,6 +28,8 @@ Last = Callable[[str, Instant], Reading | None]
 
 FAULTS_LOOK_S = 86_400.0
 """How far behind a broken probe's faults its last measurement is looked for at first; then twice as far. [s]"""
+PROBED_S = 900.0
+"""House (rules e-6): a probe in the tub that spoke so short a time ago still says what the meat is. [s]"""
 LEARNED_FROM_S = (DAYS + 1) * DAY_S
 """How much of the past is learned from: two weeks, and a day for the filters to settle. [s]"""
 TIME_CONSTANTS = 6.0
@@ -51,8 +55,9 @@ def rebuilt(
         else:
             received = max(reading.received_at, min(heard_at, now, reading.received_at + slept_s))
             watch.channels[assignment.channel] = Heard(
-                assignment, received, reading.measured_at, reading.value + assignment.offset_c, spoke_at
-            )
+                assignment, received, reading.measured_at, reading.value + assignment.offset_c, spoke_at,
+                -np.inf if late(reading.measured_at, spoke_at, assignment.interval_s) else spoke_at,
+            )  # fmt: skip
         watch.recent[assignment.channel] = _recent(assignment, reading, fetch)
     _fill_air(watch, kitchen, fetch, last, now)
     for batch in kitchen.standing_in(unit.id, now):
@@ -164,8 +169,20 @@ def _tub_state(watch: UnitWatch, batch: Batch, tub: str, kitchen: Kitchen, fetch
         stop_c=stop_line_c(batch, now), cure_s=batch.plan.cure_s,
     )  # fmt: skip
     state.probed_at = _probed_at(watch, batch, tub)
+    _begin_interval(state, history, max([batch.started_at, *(at for at, _ in hands_of(batch, tub, until_at))]))
     _mark_past(watch, state, history)
     return state
+
+
+def _begin_interval(state: TubState, history: TubHistory, begun_at: Instant) -> None:
+    """Fill in what the claimed interval rests on: how the likely copy lagged since somebody last knew the state."""
+    times, likely = history.times_at, history.likely_c
+    if state.probed_at is not None and state.probed_at >= times[-1] - PROBED_S:
+        state.lagged_c, state.start_sd_c = float(likely[-1]), 0.0
+        return
+    first = min(int(np.searchsorted(times, begun_at, side="right")), times.size - 1)
+    state.lagged_c = float(product_temperature(times[first:], likely[first:], state.tau_s, float(likely[first]))[-1])
+    state.start_sd_c = START_SD_C * float(np.exp(-max(times[-1] - begun_at, 0.0) / state.tau_s))
 
 
 def _probed_at(watch: UnitWatch, batch: Batch, tub: str) -> Instant | None:

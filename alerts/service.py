@@ -9,8 +9,10 @@ from dataclasses import dataclass, field
 
 from alerts.alarms import Key, step
 from alerts.channels.base import Channel
+from alerts.fresh import cannot_end
 from alerts.grouping import Partial, grouped
 from alerts.heard import Taken
+from alerts.interval import claimed
 from alerts.moving import advice
 from alerts.rebuild import next_change_at, rebuilt, signature_of
 from alerts.surroundings import TEMPERATURES
@@ -58,6 +60,9 @@ class Estimate:
     lower_c: float
     upper_c: float
     air_c: float | None
+    claimed_low_c: float
+    claimed_high_c: float
+    """The interval that holds the product with 90 %, as far as is known; no bound that anything is judged by."""
 
 
 @dataclass
@@ -73,6 +78,8 @@ class Service:
     reach: Mapping[str, Sequence[str]]
     """Each person's channels, in the order in which that person wants to be reached."""
     link_for: Callable[[str, str, Instant], str] = lambda alarm, person, now: ""
+    troubles: Callable[[Kitchen, Instant], Sequence[Condition]] = lambda kitchen, now: ()
+    """What is wrong with the watcher itself."""
     people_at_once: int = 1
     """How many attempts are waited for at the same time; more than one needs channels that several threads may use."""
     began_at: Instant | None = None
@@ -235,6 +242,7 @@ class Service:
             for kind in standing.get(name, ()):
                 returns[(name, kind)] = return_figures(self.watches[name])
         whole = len(units) >= len(self.watches)
+        found.extend(self.troubles(self._seen, now) if whole else ())
         without = {*self._broken, *self._seen.out_of_service}
         able = [watch for name, watch in self.watches.items() if name not in without]
         one = grouped(found, units, able, self._seen, now, whole=whole, partial=self._partial)
@@ -242,7 +250,8 @@ class Service:
         returns.update(one.returns)
 
         def decide(kitchen: Kitchen) -> list[Draft]:
-            return step(kitchen, one.conditions, one.judged, now, returns)
+            stays = cannot_end(kitchen, self.watches, self._broken, now)
+            return step(kitchen, one.conditions, one.judged, now, returns, stays)
 
         if cursors is None and not decide(self._seen):
             return
@@ -335,7 +344,9 @@ class Service:
                 c = projected(watch, tub, now)
                 lead = warmest_c(watch, tub) - tub.copies.likely_c
                 figures = (round(c.likely_c + lead, 3), round(c.lower_c, 3), round(c.upper_c + lead, 3))
-                estimate = Estimate(watch.unit.id, tub.lot, now, *figures, air)
+                sensor = max((h.assignment.uncertainty_c for h in watch.telling_of(tub)), default=0.5)
+                low, high = (round(e + lead, 3) for e in claimed(c, tub.lagged_c, tub.start_sd_c, sensor))
+                estimate = Estimate(watch.unit.id, tub.lot, now, *figures, air, low, high)
                 if tub.lot not in found or found[tub.lot].likely_c < estimate.likely_c:
                     found[tub.lot] = estimate
         return found
@@ -343,6 +354,10 @@ class Service:
     def tell(self) -> int:
         """Send what is due to people, and record each step; see `Teller.tell`."""
         return self._teller.tell(self.reach, self._falling())
+
+    def untried_s(self) -> float:
+        """Return how long the oldest telling has been due without being tried. [s]"""
+        return self._teller.untried_s()
 
     def _falling(self) -> set[str]:
         """Return the alarms of warm meat that is known to cool: fresh air colder than the coldest it may be."""

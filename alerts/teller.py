@@ -65,6 +65,8 @@ class Teller:
     _under_way: list[_Attempt] = field(default_factory=list)
     _news: threading.Event = field(default_factory=threading.Event)
     """Set whenever an attempt has ended."""
+    _untried: dict[Telling, float] = field(default_factory=dict)
+    """What is due and waits for room, with the monotonic instant since which it does."""
     _unrecorded: list[Draft] = field(default_factory=list)
     """What the journal has refused so far."""
 
@@ -113,7 +115,9 @@ class Teller:
             known = self._known(kitchen)
             walks = self._walks()
             room = max(0, self.at_once - self._waited())
-            out[:] = letters(known, due(known, reach, now, walks, falling))[: room if self._apart else None]
+            found = letters(known, due(known, reach, now, walks, falling))
+            out[:] = found[: room if self._apart else None]
+            self._wait_untried([telling for letter in found[len(out) :] for telling in letter])
             begun = (_step(telling, now, "attempting") for letter in out for telling in letter)
             return [*self._unrecorded, *begun]
 
@@ -125,6 +129,15 @@ class Teller:
             return known, out, fault
         self._unrecorded.clear()
         return known, out, None
+
+    def untried_s(self) -> float:
+        """Return how long the oldest telling has been due without being tried; 0 where none waits. [s]"""
+        now_s = monotonic()
+        return now_s - min(self._untried.values(), default=now_s)
+
+    def _wait_untried(self, left: Sequence[Telling]) -> None:
+        now_s = monotonic()
+        self._untried = {telling: self._untried.get(telling, now_s) for telling in left}
 
     def _known(self, kitchen: Kitchen) -> Kitchen:
         first = kitchen.position + 1

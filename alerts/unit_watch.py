@@ -9,7 +9,8 @@ from dataclasses import dataclass, field
 
 from alerts.conditions_cold import cold_since
 from alerts.conditions_level import AWAY_C, near_since
-from alerts.heard import Heard, Taken, patience_s
+from alerts.heard import Heard, Taken, late, patience_s
+from alerts.interval import START_SD_C
 from alerts.learned import Recent
 from alerts.learned_unit import LearnedUnit
 from alerts.science.heat import filter_step
@@ -55,6 +56,25 @@ class TubState:
     """At or below this its cure stands still; minus infinity out of the cure. [°C]"""
     stalled_since: Instant | None = None
     cure_s: float = 0.0
+    lagged_c: float = math.nan
+    """The likely copy filtered once more: how far it is from that says what the time constant matters now. [°C]"""
+    start_sd_c: float = START_SD_C
+    """What is left of the standard deviation of the state it began from. [K]"""
+
+    def __post_init__(self) -> None:
+        """Begin with a product that has long been as it is, unless something else is said."""
+        if math.isnan(self.lagged_c):
+            self.lagged_c = self.copies.likely_c
+
+    def moved_to(self, copies: Copies, dt_s: float) -> None:
+        """Take over the copies as they are a span later."""
+        self.lagged_c = filter_step(self.lagged_c, self.copies.likely_c, copies.likely_c, dt_s, self.tau_s)
+        self.start_sd_c *= math.exp(-dt_s / self.tau_s)
+        self.copies = copies
+
+    def measured_as(self, product_c: float) -> None:
+        """Begin anew from what a probe in the tub reads. [°C]"""
+        self.copies, self.lagged_c, self.start_sd_c = Copies(product_c, product_c, product_c), product_c, 0.0
 
 
 @dataclass(slots=True)
@@ -102,7 +122,11 @@ def take(watch: UnitWatch, assignment: Assignment, reading: Taken) -> None:
     heard = watch.channels.get(reading.channel)
     if heard is None or reading.measured_at >= heard.measured_at:
         received = max(reading.received_at, heard.received_at) if heard else reading.received_at
-        watch.channels[reading.channel] = Heard(assignment, received, reading.measured_at, reading.value, received)
+        before_at = heard.live_at if heard else -math.inf
+        live_at = before_at if late(reading.measured_at, reading.received_at, assignment.interval_s) else received
+        watch.channels[reading.channel] = Heard(
+            assignment, received, reading.measured_at, reading.value, received, live_at
+        )
     watch.recent.setdefault(reading.channel, Recent()).take(reading.measured_at, reading.value)
     if assignment.quantity is Quantity.AIR_TEMPERATURE and assignment.lot is None:
         _take_air(watch, assignment, reading)
@@ -131,7 +155,7 @@ def _take_air(watch: UnitWatch, assignment: Assignment, reading: Taken) -> None:
         gap = at - watch.at > gap_after_s(assignment.interval_s)
         for tub in watch.tubs:
             if tub.probed_at is None or at - tub.probed_at > gap_after_s(assignment.interval_s):
-                tub.copies = _passed(watch, tub, at, value, gap=gap)
+                tub.moved_to(_passed(watch, tub, at, value, gap=gap), at - watch.at)
     watch.at, watch.air_c = at, value
     watch.air.append((at, value))
     while watch.air and watch.air[0][0] < at - AIR_KEPT_S:
@@ -237,7 +261,7 @@ def _take_probe(watch: UnitWatch, assignment: Assignment, reading: Taken) -> Non
                 watch.late = True
                 continue
             tub.probed_at = reading.measured_at
-            tub.copies = Copies(reading.value, reading.value, reading.value)
+            tub.measured_as(reading.value)
             mark_tub(watch, tub, reading.measured_at)
 
 

@@ -30,6 +30,8 @@ class Vitals:
     supervisor: Supervisor | None = None
     watches: Callable[[bool], None] = lambda really: None
     """Told at every look whether anybody may rely on the watch."""
+    fresh_s: float = FRESH_S
+    """How long the journal may be without an answer. [s]"""
     journal: Turn = field(default_factory=Turn)
     ready: bool = False
     """Whether the manager has been told that the program has begun."""
@@ -51,9 +53,9 @@ class Vitals:
         if self._thread.is_alive():
             self._thread.join(timeout=5.0)
 
-    def journal_written(self, within_s: float = FRESH_S) -> bool:
+    def journal_written(self) -> bool:
         """Return whether the journal has taken something lately."""
-        return self.journal.good_s is not None and self.monotonic() - self.journal.good_s <= within_s
+        return self.journal.good_s is not None and self.monotonic() - self.journal.good_s <= self.fresh_s
 
     def _run(self) -> None:
         wait_s = LOOK_S
@@ -76,7 +78,7 @@ class Vitals:
     def _goes_round(self) -> bool:
         now_s = self.monotonic()
         answered_s = self.journal.turned_s
-        return self.pulse.turns(now_s) is Beat.FRESH and answered_s is not None and now_s - answered_s <= FRESH_S
+        return self.pulse.turns(now_s) is Beat.FRESH and answered_s is not None and now_s - answered_s <= self.fresh_s
 
     def _try_journal(self) -> None:
         try:

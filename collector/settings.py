@@ -13,8 +13,8 @@ from pydantic import AfterValidator, BeforeValidator, Field, SecretStr, Validati
 
 from collector import message
 from collector.settings_mind import MindSettings, mind_faults
-from collector.settings_own import StatusSettings, status_faults
-from collector.settings_reach import LampSettings, WaysSettings, lamp_faults, reach_faults, smtp_faults
+from collector.settings_own import HeartbeatSettings, StatusSettings, heartbeat_faults, status_faults
+from collector.settings_reach import DrillSettings, LampSettings, WaysSettings, lamp_faults, reach_faults, smtp_faults
 from collector.settings_sources import SourceSettings, source_faults, topic_faults
 from collector.settings_values import (
     Outside,
@@ -119,8 +119,10 @@ class Settings(WaysSettings):
     stores: StoreSettings = Field(description="a table [stores] with the data folder")
     web: WebSettings = Field(description="a table [web] with the public address")
     status: StatusSettings = StatusSettings()
+    heartbeat: HeartbeatSettings | None = None
     lamp: LampSettings | None = None
     influx: InfluxSettings | None = None
+    drill: DrillSettings | None = None
     mind: Annotated[tuple[MindSettings, ...], Field(strict=False)] = ()
 
     @property
@@ -148,7 +150,7 @@ def parse(
     faults += [*reach_faults(settings.reach, settings.smtp, sheet), *smtp_faults(settings.smtp, sheet)]
     faults += mind_faults(settings.mind, sheet)
     faults += lamp_faults(settings.lamp, [source.topic for source in settings.sources], sheet)
-    faults += status_faults(settings.status, sheet)
+    faults += [*status_faults(settings.status, sheet), *heartbeat_faults(settings.heartbeat, settings.status, sheet)]
     if not settings.sources:
         faults.append(sheet.fault(("source",), "nothing is listened to", "describe at least one [[source]]"))
     for index, source in enumerate(settings.sources):

@@ -221,13 +221,15 @@ class EstimateScore:
     bias_c: float
     p95_c: float
     covered: float
-    """Share of hours in which the truth lay between the copies."""
+    """Share of hours in which the truth lay in the interval that claims 90 %."""
+    width_c: float
+    """Median width of that interval. [K]"""
     hours: int
 
 
 def estimate_score(played: Sequence[Played]) -> EstimateScore:
     """Return error and coverage of the estimate, every hour but those with a sensor or transport fault."""
-    errors, inside = [], []
+    errors, inside, widths = [], [], []
     for p in played:
         for i, unit in enumerate(p.units):
             rows = p.estimates[p.estimates[:, 0] == unit]
@@ -237,6 +239,8 @@ def estimate_score(played: Sequence[Played]) -> EstimateScore:
                     rows = rows[(rows[:, 1] < t.from_at) | (rows[:, 1] > t.until_at + 2 * DAY_S)]
             truth = np.interp(rows[:, 1], p.times_at, p.product_c[:, i])
             errors.append(rows[:, 2] - truth)
-            inside.append((rows[:, 3] <= truth) & (truth <= rows[:, 4]))
-    off, within = np.concatenate(errors), np.concatenate(inside)
-    return EstimateScore(float(off.mean()), float(np.percentile(np.abs(off), 95)), float(within.mean()), off.size)
+            inside.append((rows[:, 5] <= truth) & (truth <= rows[:, 6]))
+            widths.append(rows[:, 6] - rows[:, 5])
+    off, within, width = np.concatenate(errors), np.concatenate(inside), np.concatenate(widths)
+    p95 = float(np.percentile(np.abs(off), 95))
+    return EstimateScore(float(off.mean()), p95, float(within.mean()), float(np.median(width)), off.size)

@@ -154,6 +154,10 @@ def test_a_batch_shows_what_is_proposed_and_why_before_all_else(ada: Somebody) -
     assert found == sorted(found)
 
 
+def test_a_batch_shows_the_interval_that_is_claimed_for_its_estimate(ada: Somebody) -> None:
+    assert "Warmest tub 3.1 °C (estimate, 2.8 to 3.4 °C with 90 %)." in ada.see("/batches/BELLY-32")
+
+
 def test_a_batch_tells_who_wrote_down_what(ada: Somebody) -> None:
     text = ada.see("/batches/BRISKET-14")
     assert "Measured by hand: 3.4 °C, brine, BRISKET-14, tub 1, with hand probe 1" in text

@@ -102,7 +102,7 @@ def one(alarms: tuple[Raised, ...], troubles: tuple[Trouble, ...] = (), product_
     column = np.full((times.size, 1), 3.0)
     product = column.copy()
     product[times >= FAULT_AT + 6 * HOUR_S] = product_c
-    return Played((0,), alarms, (), troubles, times, column, times[:, None] + 1.0, product, np.empty((0, 5)))
+    return Played((0,), alarms, (), troubles, times, column, times[:, None] + 1.0, product, np.empty((0, 7)))
 
 
 def raised(at: float, kind: str = "product_warm", cause: str = "cooling", *, wakes: bool = True) -> Raised:
@@ -166,4 +166,4 @@ def test_a_kitchen_whose_power_is_cut_is_told_of_by_the_watch() -> None:
     result = played(range(4), s, 1)
     told = events([result])
     assert {t.cause for e in told for t in e.told} >= {"connectivity"}
-    assert result.estimates.shape == (4 * 48, 5)
+    assert result.estimates.shape == (4 * 48, 7)
