@@ -6,14 +6,14 @@ It changes nothing in whether, when or how something is told.
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
-from alerts.causes import Likely, likely_cause
+from alerts.causes import CREEP, Likely, likely_cause
+from alerts.explained import WARM
 from alerts.heard import Heard
 from alerts.learned import Recent
 from alerts.unit_watch import UnitWatch
 from collector.findings import Condition
 from collector.readings import Quantity
 
-WARM = ("product_warm", "warm_level")
 NOT_OF_A_VALUE = ("channel_silent",)
 """Conditions of sensors that cast no doubt on what others say."""
 
@@ -24,6 +24,10 @@ def with_causes(watch: UnitWatch, found: Sequence[Condition]) -> list[Condition]
         return list(found)
     doubted = any(c.category == "sensor" and c.kind not in NOT_OF_A_VALUE for c in found)
     likely = Likely(doubted=True) if doubted else cause_of(watch)
+    creeps = next((str(c.parameters.get("cause") or "") for c in found if c.kind == "level_creeps"), "")
+    if creeps and likely.cause in ("", CREEP) and not likely.doubted:
+        # Days of it say more than the last one.
+        likely = Likely(creeps)
     figures: dict[str, float | int | str | None] = {}
     if likely.doubted:
         figures = {"cause": "", "cause_doubted": 1}

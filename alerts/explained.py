@@ -11,6 +11,8 @@ from collector.findings import Parameters
 from collector.sample import Instant
 
 Cause: TypeAlias = dict[str, float | int | str | None]
+WARM = ("product_warm", "warm_level", "above_usual")
+"""The kinds of alarm that name a likely cause found by `alerts.causes`."""
 FIGURES = ("cause", "cause_at", "cause_k", "cause_doubted")
 LOOKED_FOR_S = 12 * 3600.0
 """House: later the record of a day no longer shows how it began. [s]"""

@@ -11,7 +11,17 @@ from functools import partial
 from zoneinfo import ZoneInfo
 
 from alerts.sentences_cause import cause_text, leading_step
-from alerts.sentences_silence import blind_text, could_text
+from alerts.sentences_sensor import SENSOR_FIRST, SENSOR_STEPS, SENSOR_TITLES, ice_text
+from alerts.sentences_silence import back_text, blind_text, could_text, left_text, of_site_text
+from alerts.sentences_watcher import (
+    TROUBLE,
+    WATCHER_FIRST,
+    WATCHER_STEPS,
+    WATCHER_TITLES,
+    trouble_over_text,
+    trouble_steps,
+    trouble_text,
+)
 from collector.findings import Condition
 from collector.kitchen import Alarm
 from collector.sample import Instant
@@ -21,7 +31,7 @@ Figures = Mapping[str, float | int | str | None]
 
 _FIRST = {
     "product_may_pass": "{unit_name}: meat may pass {limit_c:.1f} °C from {early_at} (estimate). "
-    "Air {air_c:.1f} °C, above the limit since {since_at}. {tubs_text} Someone must go.",
+    "Air {air_c:.1f} °C, {warm_text}. {tubs_text} Someone must go.",
     "product_has_passed": "{unit_name}: meat has been above {limit_c:.1f} °C since {since_at} "
     "(estimate {product_c:.1f} °C). Air {air_c:.1f} °C. {tubs_text} Someone must go.",
     "air_far_over": "{unit_name}: air above {air_limit_c:.1f} °C since {since_at}, now {air_c:.1f} °C. {tubs_text}",
@@ -33,6 +43,9 @@ _FIRST = {
     "warm_level": "{unit_name}: meat has stood close below {limit_c:.1f} °C or above since {since_at} "
     "(estimate {product_c:.1f} °C). Air {air_c:.1f} °C. Lots {over_lots}.",
     "warm_level_returned": "{unit_name}: meat is no longer close to {limit_c:.1f} °C (estimate). Air {air_c:.1f} °C.",
+    "above_usual": "{unit_name}: for half a day the air has been {above_c:.1f} °C warmer than is usual for this unit "
+    "({level_c:.1f} °C in its mean, usually {usual_c:.1f} °C). {tubs_text}",
+    "above_usual_returned": "{unit_name}: the air is back near its usual level, or what is usual is no longer known.",
     "sensor_stuck": "{unit_name}: {channels} has read the same since {since_at}. It may not tell what the air does.",
     "sensor_jumps": "{unit_name}: {channels} jumps to and fro. Its readings cannot be relied on.",
     "sensor_unit": "{unit_name}: {channels} seems to read in °F where °C is expected. "
@@ -45,8 +58,9 @@ _FIRST = {
     "sensor_unit_returned": "{unit_name}: {channels} no longer reads as °F, or is no longer heard.",
     "sensors_disagree_returned": "{unit_name}: {channels} agree again, or one of them is no longer heard.",
     "door_open_returned": "{unit_name}: door shut, or no longer heard.",
-    "nothing_arrives": "Nothing has arrived from any unit since {since_at}: power, network or broker. "
-    "No cold room is watched.",
+    "nothing_arrives": "Nothing has arrived from any unit{of_site_text} since {since_at}: power, network or broker. "
+    "No cold room is watched.{left_text} Someone must go.",
+    "units_silent": "Power or network: nothing heard from {units} units since {since_at}.{left_text} Someone must go.",
     "product_warm_returned": "{unit_name}: back, air {air_c:.1f} °C. {over_text}",
     "product_warm_emptied": "{unit_name}: no meat stands in it any more; air {air_c:.1f} °C. {over_text}",
     "emptied": "{unit_name}: no meat stands in it any more; air {air_c:.1f} °C.",
@@ -58,7 +72,12 @@ _FIRST = {
     "out_of_service": "{unit_name}: out of service since {out_since_at} ({reason}). "
     "Nothing stands in it, and nothing of it is told.",
     "nothing_in_service": "Every unit is out of service since {out_since_at}. Nothing stands in them.",
-    "nothing_arrives_returned": "Readings arrive again. What happened meanwhile is unknown time.",
+    "nothing_arrives_returned": "Readings arrive again{of_site_text}.{back_text} "
+    "What happened meanwhile is unknown time.",
+    "units_silent_returned": "Power or network: no longer several units at once.{back_text} "
+    "What happened meanwhile is unknown time.",
+    **SENSOR_FIRST,
+    **WATCHER_FIRST,
 }
 
 _FIRST_STEPS = {
@@ -82,6 +101,11 @@ _FIRST_STEPS = {
         "Does the door close well?",
         "Put a probe in the brine and enter what it reads.",
     ),
+    "above_usual": (
+        "Was the set point turned, or much warm food put in?",
+        "Is the coil iced over? Does the compressor ever rest?",
+        "Does the door close well?",
+    ),
     "sensor_stuck": (
         "Measure by hand and enter it.",
         "Take the sensor's power away for a moment; change it if it stays.",
@@ -91,6 +115,13 @@ _FIRST_STEPS = {
     "sensors_disagree": ("Measure by hand beside each of them and enter it.", "Does one hang by the door or the coil?"),
     "door_open": ("Shut the door.", "Is the contact where it belongs?"),
     "nothing_arrives": ("Is there power in the kitchen?", "Is the network up? Does the broker run?"),
+    "units_silent": (
+        "Is there power where they stand?",
+        "Has their gateway power? Is it on the network?",
+        "Put a probe in the brine of the first one named and enter what it reads; keep the doors shut.",
+    ),
+    **SENSOR_STEPS,
+    **WATCHER_STEPS,
 }
 
 TITLES = {
@@ -100,12 +131,16 @@ TITLES = {
     "unwatched": "Unit unwatched",
     "channel_silent": "Sensor silent",
     "warm_level": "Meat close to its limit",
+    "above_usual": "Warmer than usual",
     "sensor_stuck": "Sensor stuck",
     "sensor_jumps": "Sensor jumps",
     "sensor_unit": "Sensor in another unit of measure",
     "sensors_disagree": "Sensors disagree",
     "door_open": "Door open",
     "nothing_arrives": "Nothing arrives",
+    "units_silent": "Several units silent",
+    **SENSOR_TITLES,
+    **WATCHER_TITLES,
 }
 """What each kind of alarm is called; the kinds are explained in DEVELOPERS.md."""
 
@@ -137,8 +172,13 @@ def sentence(key: str, parameters: Figures, zone: str) -> str:
             shown[name] = value if value is not None else _Unknown()
     shown["tubs_text"] = _tubs(parameters)
     shown["over_text"] = _over(parameters)
+    shown["warm_text"] = _warm(parameters, shown.get("since_at", "an unknown time"))
     clock = partial(clock_text, zone=zone)
     shown["could_text"], shown["blind_text"] = could_text(parameters, clock), blind_text(parameters, clock)
+    shown["left_text"], shown["back_text"] = left_text(parameters, clock), back_text(parameters)
+    shown["of_site_text"], shown["ice_text"] = of_site_text(parameters), ice_text(parameters, clock)
+    shown["trouble_text"] = trouble_text(parameters, str(shown.get("since_at", "an unknown time")))
+    shown["trouble_over_text"] = trouble_over_text(parameters)
     return _FIRST[key].format_map(_Shown(shown)).strip()
 
 
@@ -159,6 +199,16 @@ class _Unknown:
 class _Shown(dict[str, object]):
     def __missing__(self, key: str) -> object:
         return _Unknown()
+
+
+def _warm(parameters: Figures, since: object) -> str:
+    """Return what is known of the air of a unit whose meat may pass its limit."""
+    told = {
+        "unusual": "in its mean warmer than is usual for this unit",
+        "no pause": f"above its own mean since {since}, longer than is usual",
+        "back": "no longer above the limit",
+    }
+    return told.get(str(parameters.get("warmth")), f"above the limit since {since}")
 
 
 def _tubs(parameters: Figures) -> str:
@@ -200,6 +250,8 @@ def alarm_text(alarm: Alarm, zone: str) -> str:
 
 def first_steps(condition: Condition) -> tuple[str, ...]:
     """Return what to look at first, in order of evidence (rules 4.4)."""
+    if condition.kind == TROUBLE:
+        return trouble_steps(condition.parameters)
     return (*leading_step(condition.parameters), *_FIRST_STEPS.get(condition.kind, ()))
 
 

@@ -14,6 +14,7 @@ _LOOKS_LIKE = {
     "defrost": "Looks like a defrost that does not end: heated on and on, or again and again, since {cause_at}.",
     "setting": "Looks like the setting: it cools as before, but {cause_k} K higher since about {cause_at}.",
     "creep": "Looks like a setting that creeps: it cools as before, without a step within the day, and too warm.",
+    "drift or creep": "Looks like a setting that creeps, or a sensor that drifts: its level has risen for days.",
     "cooling": "Looks like cooling that fails: it has not cooled in turns as before since {cause_at}.",
 }
 _LEADS = {
@@ -21,6 +22,7 @@ _LEADS = {
     "defrost": "Is the defrost heater on? End the defrost at the controller.",
     "setting": "Read the set point: was it turned?",
     "creep": "Read the set point; is the coil iced over?",
+    "drift or creep": "Read the set point; measure by hand beside the sensor.",
     "cooling": "Does the compressor run? Does the fan turn? Is the coil iced over?",
 }
 CAUSES = tuple(_LOOKS_LIKE)

@@ -4,12 +4,15 @@ The clock is the domain clock that is passed in; the same arrivals and ticks giv
 """
 
 import logging
-from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from alerts.alarms import Key, step
 from alerts.channels.base import Channel
+from alerts.fresh import cannot_end
+from alerts.grouping import Partial, grouped
 from alerts.heard import Taken
+from alerts.interval import claimed
 from alerts.moving import advice
 from alerts.rebuild import next_change_at, rebuilt, signature_of
 from alerts.surroundings import TEMPERATURES
@@ -57,6 +60,9 @@ class Estimate:
     lower_c: float
     upper_c: float
     air_c: float | None
+    claimed_low_c: float
+    claimed_high_c: float
+    """The interval that holds the product with 90 %, as far as is known; no bound that anything is judged by."""
 
 
 @dataclass
@@ -72,6 +78,8 @@ class Service:
     reach: Mapping[str, Sequence[str]]
     """Each person's channels, in the order in which that person wants to be reached."""
     link_for: Callable[[str, str, Instant], str] = lambda alarm, person, now: ""
+    troubles: Callable[[Kitchen, Instant], Sequence[Condition]] = lambda kitchen, now: ()
+    """What is wrong with the watcher itself."""
     people_at_once: int = 1
     """How many attempts are waited for at the same time; more than one needs channels that several threads may use."""
     began_at: Instant | None = None
@@ -88,6 +96,8 @@ class Service:
     _mend_at: dict[str, Instant] = field(default_factory=dict)
     _quiet_until: dict[str, Instant] = field(default_factory=dict)
     """Units in which nothing was found, and until when that needs no second look."""
+    _partial: Partial | None = None
+    """What the last look at every unit found of groups that are coming back; None before the first."""
     _cursor_at: Instant = 0.0
     _slept_s: float = float("inf")
     _latest_at: Instant = 0.0
@@ -231,10 +241,17 @@ class Service:
             found.extend(self._conditions(name, now, standing.get(name, set())))
             for kind in standing.get(name, ()):
                 returns[(name, kind)] = return_figures(self.watches[name])
-        found, judged = self._grouped(found, units, now, standing)
+        whole = len(units) >= len(self.watches)
+        found.extend(self.troubles(self._seen, now) if whole else ())
+        without = {*self._broken, *self._seen.out_of_service}
+        able = [watch for name, watch in self.watches.items() if name not in without]
+        one = grouped(found, units, able, self._seen, now, whole=whole, partial=self._partial)
+        self._partial = one.partial if whole else self._partial
+        returns.update(one.returns)
 
         def decide(kitchen: Kitchen) -> list[Draft]:
-            return step(kitchen, found, judged, now, returns)
+            stays = cannot_end(kitchen, self.watches, self._broken, now)
+            return step(kitchen, one.conditions, one.judged, now, returns, stays)
 
         if cursors is None and not decide(self._seen):
             return
@@ -271,29 +288,6 @@ class Service:
         except Exception as fault:  # noqa: BLE001 - as above: told as unwatched, the rest goes on
             self._set_aside(watch.unit, now, fault)
             return self._conditions(name, now, standing)
-
-    def _grouped(
-        self, found: list[Condition], units: list[str], now: Instant, standing: Mapping[str, Collection[str]]
-    ) -> tuple[list[Condition], list[str]]:
-        """Return the conditions with one cause in place of many: nothing arriving at all is one alarm."""
-        heard = [w for w in self.watches.values() if w.channels]
-        if len(units) < len(self.watches):
-            return found, units
-        if len(heard) < 2:
-            return found, [*units, "*"]
-        stands = bool(standing.get("*"))
-        if not all(_all_silent(w, now, stands=stands) for w in heard):
-            return found, [*units, "*"]
-        since = max(h.received_at for w in heard for h in w.channels.values())
-        wakes = any(c.kind == "unwatched" for c in found)
-        lots = tuple(sorted({t.lot for w in heard for t in w.tubs}))
-        parent = Condition(
-            "*", "nothing_arrives", "connectivity", wakes, since, lots,
-            sentence="nothing_arrives", parameters={"since_at": round(since)},
-        )  # fmt: skip
-        # One that stands already is not over because a greater one has begun.
-        rest = [c for c in found if c.kind != "channel_silent" or c.kind in standing.get(c.unit, ())]
-        return [*rest, parent], [*units, "*"]
 
     def _judge_due(self, now: Instant) -> None:
         ready = sorted(lot for lot, at in self._judge_at.items() if at <= now)[:JUDGED_A_TICK]
@@ -350,7 +344,9 @@ class Service:
                 c = projected(watch, tub, now)
                 lead = warmest_c(watch, tub) - tub.copies.likely_c
                 figures = (round(c.likely_c + lead, 3), round(c.lower_c, 3), round(c.upper_c + lead, 3))
-                estimate = Estimate(watch.unit.id, tub.lot, now, *figures, air)
+                sensor = max((h.assignment.uncertainty_c for h in watch.telling_of(tub)), default=0.5)
+                low, high = (round(e + lead, 3) for e in claimed(c, tub.lagged_c, tub.start_sd_c, sensor))
+                estimate = Estimate(watch.unit.id, tub.lot, now, *figures, air, low, high)
                 if tub.lot not in found or found[tub.lot].likely_c < estimate.likely_c:
                     found[tub.lot] = estimate
         return found
@@ -358,6 +354,10 @@ class Service:
     def tell(self) -> int:
         """Send what is due to people, and record each step; see `Teller.tell`."""
         return self._teller.tell(self.reach, self._falling())
+
+    def untried_s(self) -> float:
+        """Return how long the oldest telling has been due without being tried. [s]"""
+        return self._teller.untried_s()
 
     def _falling(self) -> set[str]:
         """Return the alarms of warm meat that is known to cool: fresh air colder than the coldest it may be."""
@@ -378,7 +378,3 @@ class Service:
 def _cools(watch: UnitWatch, now: Instant) -> bool:
     fresh = watch.at is not None and 0.0 <= now - watch.at <= FRESH_S
     return fresh and bool(watch.tubs) and all(watch.air_c < tub.copies.lower_c for tub in list(watch.tubs))
-
-
-def _all_silent(watch: UnitWatch, now: Instant, *, stands: bool) -> bool:
-    return all(h.silent(now, stands=stands) for h in watch.channels.values())

@@ -12,6 +12,7 @@ from api.doing import NotThere
 from api.pages.forms import Field, Form, Kind, carry_out, local_field
 from api.pages.frame import Framed, Typed
 from api.pages.rendering import Frame, show
+from api.pages.ringing import Ringing, ringing
 from api.pages.told import ToldStep, note_seen, told_steps
 from api.pages.wording import ANSWERS, person_name, short_text
 from api.schemas import AnswerAlarm
@@ -57,6 +58,7 @@ class AlarmContext:
 
     alarm: AlarmCard
     told: tuple[ToldStep, ...]
+    ringing: Ringing
 
 
 def answer_words(kitchen: Kitchen, alarm: Alarm, zone: str) -> str:
@@ -117,7 +119,8 @@ def alarm_page(office: OfficeHere, frame: Frame, alarm: Alarm, form: Form | None
     now = office.clock()
     card = card_of(kitchen, alarm, now, frame.operates, office.moving(kitchen, alarm, now))
     shown = card if form is None else replace(card, form=form)
-    return show("alarm.html", AlarmContext(shown, told_steps(kitchen, alarm, office.reach, now)), frame, status)
+    told = told_steps(kitchen, alarm, office.reach, now)
+    return show("alarm.html", AlarmContext(shown, told, ringing(kitchen, now)), frame, status)
 
 
 @router.get("/alarms/{alarm}")

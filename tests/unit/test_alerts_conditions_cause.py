@@ -79,3 +79,10 @@ def test_it_is_looked_at_once_for_each_reading() -> None:
     first = cause_of(watch)
     take(watch, AIR, Taken("air", T + 20 * 3600 + 300, T + 20 * 3600 + 300, 12.0))
     assert cause_of(watch) is not first
+
+
+def test_what_days_say_of_a_creeping_level_goes_before_what_one_day_says() -> None:
+    figures = {"cause": "drift or creep"}
+    creeps = Condition("room", "level_creeps", "temperature", False, T, sentence="level_creeps", parameters=figures)
+    assert named(UnitWatch(UNIT, 5.0, T), WARM, creeps) == ["drift or creep", "drift or creep"]
+    assert named(warmed(), WARM, creeps) == ["cooling", "drift or creep"]
