@@ -37,7 +37,9 @@ def conditions(watch: UnitWatch, now: Instant, standing: Collection[str]) -> lis
         levels = [Level(t.lot, t.copies.likely_c, t.near_since, spoken_at(watch, t, now)) for t in watch.tubs]
         found.append(warm_level(about_of(watch), watch.unit.id, levels))
     found += _cold(watch, now, standing, freezes=any(c is not None and c.kind == "product_freezing" for c in found))
-    sensors = conditions_of_sensors(about_of(watch), watch.unit.id, watch.channels, watch.recent, now, standing)
+    sensors = conditions_of_sensors(
+        about_of(watch), watch.unit.id, watch.channels, watch.recent, now, standing, watch.blind
+    )
     return [*(c for c in found if c is not None), *sensors]
 
 
