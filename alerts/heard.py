@@ -25,6 +25,8 @@ class Heard:
     value: float
     spoke_at: Instant = -math.inf
     """When its last trusted reading was received."""
+    live_at: Instant = -math.inf
+    """When the last of them was received that was measured not long before: what is late tells of then, not of now."""
 
     @property
     def silent_after_s(self) -> float:
@@ -42,12 +44,21 @@ class Heard:
         probes = a.lot == lot and a.tub in (None, tub) and a.quantity in TEMPERATURES
         return self.is_air or probes
 
+    def live(self, now: Instant) -> bool:
+        """Return whether it tells of now: its last reading that was not late is no older than it may be silent."""
+        return now - self.live_at <= self.silent_after_s
+
     def silent(self, now: Instant, *, stands: bool) -> bool:
         """Return whether it has said nothing for too long.
 
         Where an alarm about silence `stands`, a watch that began anew grants no patience: only a reading ends it.
         """
         return now - (self.spoke_at if stands else self.received_at) > self.silent_after_s
+
+
+def late(measured_at: Instant, received_at: Instant, interval_s: float) -> bool:
+    """Return whether a reading was received so long after it was measured that it tells of then, not of now."""
+    return received_at - measured_at > gap_after_s(interval_s)
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,7 +6,7 @@ import numpy.typing as npt
 from alerts.blind import Believed
 from alerts.conditions_cold import BACK_C, stop_line_c
 from alerts.conditions_level import AWAY_C, NEAR_C
-from alerts.heard import Heard, is_air
+from alerts.heard import Heard, is_air, late
 from alerts.history import Array, TubHistory
 from alerts.interval import START_SD_C
 from alerts.learned import KEPT_S, QUARTER_S, QUARTERS, Recent, folded
@@ -66,8 +66,9 @@ def rebuilt(
         else:
             received = max(reading.received_at, min(heard_at, now, reading.received_at + slept_s))
             watch.channels[assignment.channel] = Heard(
-                assignment, received, reading.measured_at, reading.value + assignment.offset_c, spoke_at
-            )
+                assignment, received, reading.measured_at, reading.value + assignment.offset_c, spoke_at,
+                -np.inf if late(reading.measured_at, spoke_at, assignment.interval_s) else spoke_at,
+            )  # fmt: skip
         watch.recent[assignment.channel] = _recent(assignment, sent, believed.raw)
     _fill_air(watch, kitchen, believed.fetch, believed.last, now)
     for batch in kitchen.standing_in(unit.id, now):

@@ -12,7 +12,15 @@ from zoneinfo import ZoneInfo
 
 from alerts.sentences_sensor import SENSOR_FIRST, SENSOR_STEPS, SENSOR_TITLES, ice_text
 from alerts.sentences_silence import back_text, blind_text, could_text, left_text, of_site_text
-from alerts.sentences_watcher import WATCHER_FIRST, WATCHER_STEPS, WATCHER_TITLES
+from alerts.sentences_watcher import (
+    TROUBLE,
+    WATCHER_FIRST,
+    WATCHER_STEPS,
+    WATCHER_TITLES,
+    trouble_over_text,
+    trouble_steps,
+    trouble_text,
+)
 from collector.findings import Condition
 from collector.kitchen import Alarm
 from collector.sample import Instant
@@ -158,6 +166,8 @@ def sentence(key: str, parameters: Figures, zone: str) -> str:
     shown["could_text"], shown["blind_text"] = could_text(parameters, clock), blind_text(parameters, clock)
     shown["left_text"], shown["back_text"] = left_text(parameters, clock), back_text(parameters)
     shown["of_site_text"], shown["ice_text"] = of_site_text(parameters), ice_text(parameters, clock)
+    shown["trouble_text"] = trouble_text(parameters, str(shown.get("since_at", "an unknown time")))
+    shown["trouble_over_text"] = trouble_over_text(parameters)
     return _FIRST[key].format_map(_Shown(shown)).strip()
 
 
@@ -219,6 +229,8 @@ def alarm_text(alarm: Alarm, zone: str) -> str:
 
 def first_steps(condition: Condition) -> tuple[str, ...]:
     """Return what to look at first, in order of evidence (rules 4.4)."""
+    if condition.kind == TROUBLE:
+        return trouble_steps(condition.parameters)
     return _FIRST_STEPS.get(condition.kind, ())
 
 

@@ -11,7 +11,7 @@ from typing import NamedTuple
 from alerts.blind import MOVED_SHARE, stuck_since
 from alerts.conditions_cold import cold_since
 from alerts.conditions_level import near_since
-from alerts.heard import Heard, Taken, is_air, patience_s
+from alerts.heard import Heard, Taken, is_air, late, patience_s
 from alerts.interval import START_SD_C
 from alerts.learned import CHANGE, Recent
 from alerts.learned_unit import LearnedUnit
@@ -136,7 +136,11 @@ def take(watch: UnitWatch, assignment: Assignment, reading: Taken) -> None:
     heard = watch.channels.get(reading.channel)
     if heard is None or reading.measured_at >= heard.measured_at:
         received = max(reading.received_at, heard.received_at) if heard else reading.received_at
-        watch.channels[reading.channel] = Heard(assignment, received, reading.measured_at, reading.value, received)
+        before_at = heard.live_at if heard else -math.inf
+        live_at = before_at if late(reading.measured_at, reading.received_at, assignment.interval_s) else received
+        watch.channels[reading.channel] = Heard(
+            assignment, received, reading.measured_at, reading.value, received, live_at
+        )
     if is_air(assignment):
         _take_air(watch, assignment, reading)
     elif assignment.quantity in TEMPERATURES and assignment.lot is not None:

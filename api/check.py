@@ -190,6 +190,9 @@ def _reach_doubts(settings: Settings, kitchen: Kitchen) -> Iterator[Fault]:
         if any(one.channel == "webhook" and not one.secrets for one in ways.values()):
             mend = "give its receiver and us a secret under `secrets`"
             yield Fault(f"reach {person}", "the webhook is not signed: anybody could send it an alarm", mend)
+    if settings.drill is None and kitchen.rota:
+        mend = 'describe [drill] with weekly = "Tue 10:00"'
+        yield Fault("drill", "nobody ever tries whether calls reach the people on the rota", mend)
     for person in reached:
         if kitchen.people and person not in kitchen.people:
             yield Fault("reach", f"nobody in the kitchen has the id {person}", "mend the id, or describe the person")

@@ -69,6 +69,7 @@ def works_of(settings: Settings, folder: Path | None = None) -> Works:
         pages_from_influx=settings.influx is not None and settings.influx.pages_from == "influx",
         receiver=receiver_of(settings),
         supervisor=supervisor_of(os.environ),
+        weekly_drill=settings.drill.weekly if settings.drill is not None else "",
     )
 
 

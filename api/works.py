@@ -12,6 +12,7 @@ from alerts.channels.base import Channel
 from alerts.channels.drill import Tried, hold_drill
 from alerts.channels.lamp import Lamp
 from alerts.channels.log import LogChannel
+from alerts.drilling import WeeklyDrill
 from alerts.history import BatchHistory
 from alerts.judgement import judged, limit_of
 from alerts.live import TICK_S, LiveWatch
@@ -23,6 +24,7 @@ from alerts.schedule import Calendar
 from alerts.service import CURSOR, Service
 from alerts.signs import Signs
 from alerts.trace import batch_history
+from alerts.troubles import Facts, Way, broken_ways, standing_trouble, trouble
 from api.canary import EVERY_S, Canary
 from api.heartbeat import KEY, KIND, Heartbeat, Receiver
 from api.supervisor import Supervisor
@@ -33,7 +35,7 @@ from collector.broker import Broker
 from collector.canary import OwnTopics
 from collector.events import Draft, Entry, GapSuspected
 from collector.feeder import Feeder
-from collector.findings import Proposal
+from collector.findings import Condition, Proposal
 from collector.formats.names import captures
 from collector.health import Health, State
 from collector.inbox import Inbox
@@ -55,6 +57,8 @@ ARRIVALS_KEPT_S = 30 * 86_400.0
 """The arrival log keeps raw messages for at least this long (design, path of a reading)."""
 PEOPLE_AT_ONCE = 8
 """House: a rota is not longer than that in one step."""
+DRILL_LOOK_S = 20.0
+"""House: so often it is looked whether a drill is due, or somebody is to be named. [s]"""
 PROBE = "probe"
 """A cursor that nobody follows: written to see whether the journal can be."""
 JOURNAL_LOOK_S = 0.5
@@ -98,6 +102,8 @@ class Works:
     """Who outside is called while all goes on."""
     supervisor: Supervisor | None = None
     """The service manager that started us, where there is one."""
+    weekly_drill: str = ""
+    """When everybody is called once a week; empty for never."""
 
     def __post_init__(self) -> None:
         """Open the stores. Raises StoreFailed where the folder is locked, newer or damaged."""
@@ -119,6 +125,7 @@ class Works:
             {"log": LogChannel(), **self.channels},
             self.reach,
             self.link_for,
+            troubles=self.troubles,
             people_at_once=PEOPLE_AT_ONCE,
         )
         self.feeder: Feeder | None = None
@@ -128,10 +135,20 @@ class Works:
         self.vitals = Vitals(self.live.pulse, self._write_trifle, time.monotonic, self.supervisor)
         if self.board is not None:
             self.vitals.watches = self.board.watches
+        self._broken_in: Kitchen | None = None
+        self._broken: list[Way] = []
         self.canary = self._canary()
         self.heartbeat: Heartbeat | None = None
         if self.receiver is not None:
             self.heartbeat = Heartbeat(self.receiver, self.signs, time.monotonic, self._keep_beat)
+        self.weekly = WeeklyDrill(
+            self.present,
+            self.service.channels,
+            self.reach,
+            lambda drill, person, now: self.service.link_for(drill, person, now),
+            self.clock,
+            self.weekly_drill,
+        )
         self.calendar = Calendar()
         self.present.watchers.append(self._noticed)
 
@@ -211,6 +228,7 @@ class Works:
             self.feeder.start()
         self.calendar.daily("trim arrival log", 3, 20, self.trim_log)
         self.calendar.daily("sweep working tables", 3, 40, lambda: self.working.sweep(time.time()))
+        self.calendar.every("drill", DRILL_LOOK_S, self.weekly.step)
         self.calendar.start()
         self.say_watch()
 
@@ -271,6 +289,23 @@ class Works:
             None if pulse.stepped_s is None else now_s - pulse.stepped_s,
             self.live.alive and pulse.beat(now_s) is Beat.FRESH,
             self.vitals.journal_written(),
+        )
+
+    def troubles(self, kitchen: Kitchen, now: Instant) -> list[Condition]:
+        """Return what is wrong with the program itself; asked by the watch at every tick."""
+        if self._broken_in is not kitchen:
+            self._broken_in, self._broken = kitchen, broken_ways(kitchen, self.reach, now)
+        return trouble(self._facts(now), self._broken, standing_trouble(kitchen), now)
+
+    def _facts(self, now: Instant) -> Facts:
+        signs, intake = self.signs(), self.health.part("intake")
+        failed = intake is not None and intake.state is State.FAILED
+        return Facts(
+            max(now - intake.since_at, 0.0) if intake is not None and failed else 0.0,
+            signs.disk_free,
+            self.canary.missing_s() if self.canary is not None else 0.0,
+            self.canary is None or self.canary.good(),
+            signs.stepped_s,
         )
 
     def _keep_beat(self, how: Mapping[str, object]) -> None:

@@ -14,7 +14,7 @@ from pydantic import AfterValidator, BeforeValidator, Field, SecretStr, Validati
 from collector import message
 from collector.settings_mind import MindSettings, mind_faults
 from collector.settings_own import HeartbeatSettings, StatusSettings, heartbeat_faults, status_faults
-from collector.settings_reach import LampSettings, WaysSettings, lamp_faults, reach_faults, smtp_faults
+from collector.settings_reach import DrillSettings, LampSettings, WaysSettings, lamp_faults, reach_faults, smtp_faults
 from collector.settings_sources import SourceSettings, source_faults, topic_faults
 from collector.settings_values import (
     Outside,
@@ -122,6 +122,7 @@ class Settings(WaysSettings):
     heartbeat: HeartbeatSettings | None = None
     lamp: LampSettings | None = None
     influx: InfluxSettings | None = None
+    drill: DrillSettings | None = None
     mind: Annotated[tuple[MindSettings, ...], Field(strict=False)] = ()
 
     @property

@@ -6,11 +6,12 @@ from base64 import b64decode
 from collections.abc import Sequence
 from typing import Annotated, Literal
 
-from pydantic import BeforeValidator, Field
+from pydantic import AfterValidator, BeforeValidator, Field
 
 from collector.formats.names import captures, topic_refusal
+from collector.rota import DAYS
 from collector.settings_values import Secret, Text, WholePathText, host_name, is_web_address
-from collector.toml_faults import Fault, Sheet, Table, refuse
+from collector.toml_faults import Fault, Sheet, Table, refuse, shown
 from collector.toml_lines import Place
 
 SIGNING_PREFIX = "whsec_"
@@ -56,6 +57,15 @@ def _lamp_topic(value: object) -> object:
     if "{unit}" not in value or "{" in named or "+" in named or "#" in named or topic_refusal(named) is not None:
         refuse("this is no topic for each unit", 'write it as "curevigil/{site}/{unit}/alarm"')
     return value
+
+
+def _weekly(value: str) -> str:
+    day, space, wall = value.partition(" ")
+    hour, colon, minute = wall.partition(":")
+    told = space and colon and re.fullmatch(r"[0-2][0-9]:[0-5][0-9]", wall) is not None and hour < "24"
+    if not told or day.lower() not in DAYS:
+        refuse(f"{shown(value)} is no day with a time", 'write it as "Tue 10:00"')
+    return f"{day.title()} {hour}:{minute}"
 
 
 class ReachSettings(Table):
@@ -114,6 +124,14 @@ class WaysSettings(Table):
             for name, entry in mine.items():
                 found.setdefault(name, {})[person] = entry
         return found
+
+
+class DrillSettings(Table):
+    """When everybody on the rota is called to see whether calls reach them."""
+
+    weekly: Annotated[Text, AfterValidator(_weekly)] = Field(
+        description='day and time of day on the walls, such as "Tue 10:00"'
+    )
 
 
 class LampSettings(Table):
