@@ -5,7 +5,7 @@ import numpy.typing as npt
 
 from alerts.blind import Believed
 from alerts.conditions_cold import BACK_C, stop_line_c
-from alerts.conditions_level import AWAY_C, NEAR_C
+from alerts.conditions_level import AWAY_C, NEAR_C, OFF_DELAY_S
 from alerts.heard import Heard, is_air, late
 from alerts.history import Array, TubHistory
 from alerts.interval import START_SD_C
@@ -163,7 +163,7 @@ def _tub_state(watch: UnitWatch, batch: Batch, tub: str, kitchen: Kitchen, fetch
     until_at = watch.at + 0.001 if watch.at is not None else now
     # What somebody has measured since the last reading of the air counts at once.
     until_at = max([until_at, *(at + 0.001 for at, _ in hands_of(batch, tub, now + 0.001))])
-    since_at = until_at - TIME_CONSTANTS * tau
+    since_at = until_at - max(TIME_CONSTANTS * tau, OFF_DELAY_S)
     begin_at = since_at if since_at > batch.started_at else None
     history = tub_history(batch, tub, kitchen, fetch, until_at, begin_at, bulk=True)
     if history is None or history.times_at.size < 2:
@@ -218,6 +218,8 @@ def _mark_past(watch: UnitWatch, state: TubState, history: TubHistory) -> None:
     state.near_since = _since(times, likely > watch.limit_c - NEAR_C, likely <= watch.limit_c - AWAY_C)
     state.cold_since = _since(times, likely <= STOP_C, likely > STOP_C + BACK_C)
     state.stalled_since = _since(times, likely <= state.stop_c, likely > state.stop_c + BACK_C)
+    near = np.flatnonzero(likely > watch.limit_c - AWAY_C)
+    state.near_until = float(times[near[-1]]) if near.size else None
     state.freezing_since = _since(times, likely <= FREEZING_C, likely > FREEZING_C)
 
 

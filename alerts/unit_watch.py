@@ -10,7 +10,7 @@ from typing import NamedTuple
 
 from alerts.blind import MOVED_SHARE, stuck_since
 from alerts.conditions_cold import cold_since
-from alerts.conditions_level import near_since
+from alerts.conditions_level import AWAY_C, near_since
 from alerts.heard import Heard, Taken, is_air, late, patience_s
 from alerts.interval import START_SD_C
 from alerts.learned import CHANGE, Recent
@@ -51,6 +51,8 @@ class TubState:
     freezing_since: Instant | None = None
     over_since: Instant | None = None
     near_since: Instant | None = None
+    near_until: Instant | None = None
+    """When it was last within the wider margin of its limit."""
     cold_since: Instant | None = None
     stop_c: float = -math.inf
     """At or below this its cure stands still; minus infinity out of the cure. [°C]"""
@@ -237,6 +239,8 @@ def mark_tub(watch: UnitWatch, tub: TubState, at: Instant) -> None:
     tub.stalled_since = cold_since(tub.stalled_since, at, tub.copies.likely_c, tub.stop_c)
     warmest = warmest_c(watch, tub)
     tub.near_since = near_since(tub.near_since, at, tub.copies.likely_c, watch.limit_c)
+    if tub.copies.likely_c > watch.limit_c - AWAY_C:
+        tub.near_until = at
     if warmest > watch.limit_c:
         _mark_excursion(watch, at, warmest)
         tub.over_since = tub.over_since if tub.over_since is not None else at
