@@ -49,7 +49,9 @@ def conditions(watch: UnitWatch, now: Instant, standing: Collection[str]) -> lis
         stands = "above_usual" in standing
         found.append(above_usual(about_of(watch), watch.unit.id, lots_of(watch), watch.learned, stands=stands))
     found += _cold(watch, now, standing, freezes=any(c is not None and c.kind == "product_freezing" for c in found))
-    sensors = conditions_of_sensors(about_of(watch), watch.unit.id, watch.channels, watch.recent, now, standing)
+    sensors = conditions_of_sensors(
+        about_of(watch), watch.unit.id, watch.channels, watch.recent, now, standing, watch.blind
+    )
     return with_causes(watch, [*(c for c in found if c is not None), *sensors])
 
 
