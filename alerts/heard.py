@@ -9,6 +9,11 @@ from collector.readings import Assignment, Quantity
 from collector.sample import Instant, Quality
 
 
+def is_air(assignment: Assignment) -> bool:
+    """Return whether a channel measures the air of its unit."""
+    return assignment.quantity is Quantity.AIR_TEMPERATURE and assignment.lot is None
+
+
 @dataclass(frozen=True, slots=True)
 class Heard:
     """The last that was heard of one channel."""
@@ -31,7 +36,7 @@ class Heard:
     @property
     def is_air(self) -> bool:
         """Return whether it measures the air of the unit."""
-        return self.assignment.quantity is Quantity.AIR_TEMPERATURE and self.assignment.lot is None
+        return is_air(self.assignment)
 
     def tells_of(self, lot: str, tub: str) -> bool:
         """Return whether a tub's estimate follows from it: the air of the unit, or a probe in the tub."""
