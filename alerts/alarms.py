@@ -15,10 +15,13 @@ Figures = dict[str, float | int | str | None]
 def worth_telling(before: Condition, after: Condition) -> bool:
     """Return whether a standing alarm has become something that must be told anew.
 
-    A sentence that moved on (*may pass* to *has passed*, never back), more batches, or an early crossing that has
-    come nearer by half an hour; figures that merely drift are seen on the page.
+    A sentence that moved on (*may pass* to *has passed*, never back), more batches, more units behind one cause, what
+    could wait and now needs a person, or an early crossing that has come nearer by half an hour; figures that merely
+    drift are seen on the page.
     """
-    if set(after.lots) - set(before.lots):
+    if set(after.lots) - set(before.lots) or (after.wakes and not before.wakes):
+        return True
+    if before.members and set(after.members) - set(before.members):
         return True
     if before.sentence != after.sentence:
         return before.sentence != "product_has_passed"

@@ -4,9 +4,11 @@ Pure: no clock, no I/O. None of this wakes anybody, and none of it silences anyt
 as what it is, and what the air then seems to do is told as well.
 """
 
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Mapping, Sequence
 from itertools import combinations
+from statistics import median
 
+from alerts.conditions_astray import conditions_of_places
 from alerts.heard import Heard
 from alerts.learned import Recent, apart
 from alerts.surroundings import TEMPERATURES
@@ -18,6 +20,8 @@ STUCK_S = 6 * 3600.0
 """House: the same value for this long, after it had changed before: more than two turns of any compressor. [s]"""
 CHANGED_TIMES = 20
 """House: so often must the value have changed in what is kept before a pause means anything."""
+RESTS = 4.0
+"""House: and so many times as long as it ever rested before in what is kept; a coarse sensor rests by night. [1]"""
 JUMP_C, NEIGHBOURS_C, JUMPS = 4.0, 2.0, 4
 """House: so many lone values in a day, this far from both neighbours, which agree: air has no such moods. [K]"""
 FAHRENHEIT_S, FAHRENHEIT_C, LEAST_STEP_C = 3600.0, 4.0, 15.0
@@ -44,15 +48,21 @@ def conditions_of_sensors(
         "sensors_disagree": disagreeing(air, stands="sensors_disagree" in standing),
         "door_open": [n for n, r in doors.items() if open_since(r) is not None],
     }
-    return [_condition(kind, names, about, unit, live) for kind, names in found.items() if names]
+    found["sensor_jumps"] = [name for name in found["sensor_jumps"] if name not in found["sensor_unit"]]
+    said = [_condition(kind, names, about, unit, live) for kind, names in found.items() if names]
+    # What is stuck or in another unit of measure is told as that, and its level says nothing more.
+    placed = {name: r for name, r in air.items() if name not in (*found["sensor_stuck"], *found["sensor_unit"])}
+    return said + conditions_of_places(about, unit, placed, now, standing)
 
 
 def stuck(recent: Recent, *, stands: bool) -> bool:
-    """Return whether a value has stood still for too long although it had moved before."""
+    """Return whether a value has stood still for too long although it had moved before, and never rested so long."""
     since = recent.unchanged_since()
     if since is None or recent.times[-1] - since < STUCK_S:
         return False
-    return stands or recent.changes(since) >= CHANGED_TIMES
+    if stands:
+        return True
+    return recent.changes(since) >= CHANGED_TIMES and recent.times[-1] - since >= RESTS * recent.longest_rest_s(since)
 
 
 def in_fahrenheit(recent: Recent, *, stands: bool) -> bool:
@@ -68,9 +78,16 @@ def in_fahrenheit(recent: Recent, *, stands: bool) -> bool:
         return False
     usual = sorted(cold)[len(cold) // 2]
     values = recent.since(begin)
-    return all(
+    fits = all(
         abs(f - usual) < 3 * FAHRENHEIT_C and v - usual > LEAST_STEP_C for f, v in zip(hour, values, strict=True)
-    ) and (abs(sorted(hour)[len(hour) // 2] - usual) < FAHRENHEIT_C)
+    )
+    return fits and abs(median(hour) - usual) < FAHRENHEIT_C and _leapt(recent.values, usual + LEAST_STEP_C)
+
+
+def _leapt(values: Sequence[float], line: float) -> bool:
+    """Return whether the values came above a line in one leap, as no room that warms does."""
+    below = next((i for i in range(len(values) - 1, -1, -1) if values[i] <= line), None)
+    return below is not None and below + 1 < len(values) and values[below + 1] - values[below] > LEAST_STEP_C
 
 
 def disagreeing(air: Mapping[str, Recent], *, stands: bool) -> list[str]:

@@ -38,7 +38,8 @@ def occasion_of(alarm: Alarm, now: Instant, falling: Collection[str] = ()) -> Oc
     if again is not None:
         return again
     if alarm.changes:
-        return (f"changed {alarm.changes}", alarm.raised_at)
+        # What could wait until now calls people one after the other from now, not from when it was raised.
+        return (f"changed {alarm.changes}", alarm.woke_at if alarm.woke_at is not None else alarm.raised_at)
     return ("raised", alarm.raised_at)
 
 

@@ -10,7 +10,9 @@ from datetime import UTC, datetime
 from functools import partial
 from zoneinfo import ZoneInfo
 
-from alerts.sentences_silence import blind_text, could_text
+from alerts.sentences_sensor import SENSOR_FIRST, SENSOR_STEPS, SENSOR_TITLES, ice_text
+from alerts.sentences_silence import back_text, blind_text, could_text, left_text, of_site_text
+from alerts.sentences_watcher import WATCHER_FIRST, WATCHER_STEPS, WATCHER_TITLES
 from collector.findings import Condition
 from collector.kitchen import Alarm
 from collector.sample import Instant
@@ -44,8 +46,9 @@ _FIRST = {
     "sensor_unit_returned": "{unit_name}: {channels} no longer reads as °F, or is no longer heard.",
     "sensors_disagree_returned": "{unit_name}: {channels} agree again, or one of them is no longer heard.",
     "door_open_returned": "{unit_name}: door shut, or no longer heard.",
-    "nothing_arrives": "Nothing has arrived from any unit since {since_at}: power, network or broker. "
-    "No cold room is watched.",
+    "nothing_arrives": "Nothing has arrived from any unit{of_site_text} since {since_at}: power, network or broker. "
+    "No cold room is watched.{left_text} Someone must go.",
+    "units_silent": "Power or network: nothing heard from {units} units since {since_at}.{left_text} Someone must go.",
     "product_warm_returned": "{unit_name}: back, air {air_c:.1f} °C. {over_text}",
     "product_warm_emptied": "{unit_name}: no meat stands in it any more; air {air_c:.1f} °C. {over_text}",
     "emptied": "{unit_name}: no meat stands in it any more; air {air_c:.1f} °C.",
@@ -57,7 +60,12 @@ _FIRST = {
     "out_of_service": "{unit_name}: out of service since {out_since_at} ({reason}). "
     "Nothing stands in it, and nothing of it is told.",
     "nothing_in_service": "Every unit is out of service since {out_since_at}. Nothing stands in them.",
-    "nothing_arrives_returned": "Readings arrive again. What happened meanwhile is unknown time.",
+    "nothing_arrives_returned": "Readings arrive again{of_site_text}.{back_text} "
+    "What happened meanwhile is unknown time.",
+    "units_silent_returned": "Power or network: no longer several units at once.{back_text} "
+    "What happened meanwhile is unknown time.",
+    **SENSOR_FIRST,
+    **WATCHER_FIRST,
 }
 
 _FIRST_STEPS = {
@@ -90,6 +98,13 @@ _FIRST_STEPS = {
     "sensors_disagree": ("Measure by hand beside each of them and enter it.", "Does one hang by the door or the coil?"),
     "door_open": ("Shut the door.", "Is the contact where it belongs?"),
     "nothing_arrives": ("Is there power in the kitchen?", "Is the network up? Does the broker run?"),
+    "units_silent": (
+        "Is there power where they stand?",
+        "Has their gateway power? Is it on the network?",
+        "Put a probe in the brine of the first one named and enter what it reads; keep the doors shut.",
+    ),
+    **SENSOR_STEPS,
+    **WATCHER_STEPS,
 }
 
 TITLES = {
@@ -105,6 +120,9 @@ TITLES = {
     "sensors_disagree": "Sensors disagree",
     "door_open": "Door open",
     "nothing_arrives": "Nothing arrives",
+    "units_silent": "Several units silent",
+    **SENSOR_TITLES,
+    **WATCHER_TITLES,
 }
 """What each kind of alarm is called; the kinds are explained in DEVELOPERS.md."""
 
@@ -138,6 +156,8 @@ def sentence(key: str, parameters: Figures, zone: str) -> str:
     shown["over_text"] = _over(parameters)
     clock = partial(clock_text, zone=zone)
     shown["could_text"], shown["blind_text"] = could_text(parameters, clock), blind_text(parameters, clock)
+    shown["left_text"], shown["back_text"] = left_text(parameters, clock), back_text(parameters)
+    shown["of_site_text"], shown["ice_text"] = of_site_text(parameters), ice_text(parameters, clock)
     return _FIRST[key].format_map(_Shown(shown)).strip()
 
 
@@ -202,11 +222,12 @@ def first_steps(condition: Condition) -> tuple[str, ...]:
     return _FIRST_STEPS.get(condition.kind, ())
 
 
-def message(alarm: Alarm, zone: str, link: str = "") -> tuple[str, str]:
-    """Return the first line and the body that a person is told."""
+def message(alarm: Alarm, zone: str, link: str = "", *, moving: str = "") -> tuple[str, str]:
+    """Return the first line and the body that a person is told; `moving` says where tubs could go, if they must."""
     lines = []
     if alarm.active:
         lines += [f"{n}. {step}" for n, step in enumerate(first_steps(alarm.condition), 1)]
+        lines.append(moving)
         if alarm.condition.likely_at is not None:
             lines.append(f"Likely to pass at {clock_text(alarm.condition.likely_at, zone)} (estimate).")
         lines.append(link and f"Say that you are going: {link}")

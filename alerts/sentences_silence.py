@@ -7,6 +7,8 @@ from collector.sample import Instant
 Figures = Mapping[str, float | int | str | None]
 Clock = Callable[[Instant | None], str]
 """An instant as people of the site read it."""
+LISTED = 6
+"""House: units named with their times in one message; the page has them all."""
 
 
 def could_text(figures: Figures, clock: Clock) -> str:
@@ -25,6 +27,42 @@ def blind_text(figures: Figures, clock: Clock) -> str:
     if not isinstance(early_at, (int, float)):
         return "Nothing watches its meat."
     return f"Nothing watches its meat: if cooling has stopped, it could pass {limit} from {clock(early_at)} (estimate)."
+
+
+def left_text(figures: Figures, clock: Clock) -> str:
+    """Return from when the meat of each unit of a group could pass its limit, the first to pass first."""
+    units = _units(figures)
+    meat = [f"in {name} from {clock(at)}" for name, at in units if at is not None]
+    others = [name for name, at in units if at is None]
+    said = ""
+    if meat:
+        more = f" and {len(meat) - LISTED} more" if len(meat) > LISTED else ""
+        said = f" If cooling has stopped, meat could pass its limit {', '.join(meat[:LISTED])}{more} (estimate)."
+    if others:
+        more = f" and {len(others) - LISTED} more" if len(others) > LISTED else ""
+        said += f" {'Silent too' if meat else 'They are'}: {', '.join(others[:LISTED])}{more}."
+    return said
+
+
+def _units(figures: Figures) -> list[tuple[str, float | None]]:
+    found: list[tuple[str, float | None]] = []
+    while (name := figures.get(f"name_{len(found) + 1}")) is not None:
+        at = figures.get(f"from_{len(found) + 1}_at")
+        found.append((str(name), float(at) if isinstance(at, (int, float)) else None))
+    return found
+
+
+def back_text(figures: Figures) -> str:
+    """Return which units of a group are heard again, and which are not."""
+    back, still = figures.get("back"), figures.get("still")
+    said = f" Readings arrive again from {back}." if back else ""
+    return said + (f" Still silent: {still}." if still else "")
+
+
+def of_site_text(figures: Figures) -> str:
+    """Return which site is meant, where there are several."""
+    name = figures.get("site_name")
+    return f" of {name}" if name else ""
 
 
 def _degrees(value: float | int | str | None) -> str:

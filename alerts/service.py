@@ -4,12 +4,15 @@ The clock is the domain clock that is passed in; the same arrivals and ticks giv
 """
 
 import logging
-from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from alerts.alarms import Key, step
 from alerts.channels.base import Channel
+from alerts.grouping import Partial, grouped
 from alerts.heard import Taken
+from alerts.interval import claimed
+from alerts.moving import advice
 from alerts.rebuild import next_change_at, rebuilt, signature_of
 from alerts.surroundings import TEMPERATURES
 from alerts.suspended import PUT_BACK_S, put_back
@@ -20,7 +23,7 @@ from collector.batches import Batch
 from collector.events import Draft, ItemSetAside, ProposalMade
 from collector.findings import Condition, Parameters, Proposal
 from collector.ingest import last_received_at
-from collector.kitchen import Kitchen
+from collector.kitchen import Alarm, Kitchen
 from collector.present import Present
 from collector.readings import Assignment, Reading, Unit
 from collector.sample import Instant, Refusal
@@ -56,6 +59,9 @@ class Estimate:
     lower_c: float
     upper_c: float
     air_c: float | None
+    claimed_low_c: float
+    claimed_high_c: float
+    """The interval that holds the product with 90 %, as far as is known; no bound that anything is judged by."""
 
 
 @dataclass
@@ -87,6 +93,8 @@ class Service:
     _mend_at: dict[str, Instant] = field(default_factory=dict)
     _quiet_until: dict[str, Instant] = field(default_factory=dict)
     """Units in which nothing was found, and until when that needs no second look."""
+    _partial: Partial | None = None
+    """What the last look at every unit found of groups that are coming back; None before the first."""
     _cursor_at: Instant = 0.0
     _slept_s: float = float("inf")
     _latest_at: Instant = 0.0
@@ -94,7 +102,7 @@ class Service:
 
     def __post_init__(self) -> None:
         """Make the teller, which shares the clock, the journal and the channels."""
-        self._teller = Teller(self.present, self.clock, self.channels, self.link_for, self.people_at_once)
+        self._teller = Teller(self.present, self.clock, self.channels, self.link_for, self.people_at_once, self.moving)
 
     def start(self) -> None:
         """Rebuild every unit from the store; what arrived meanwhile is history, and the next judgement sees it."""
@@ -230,10 +238,15 @@ class Service:
             found.extend(self._conditions(name, now, standing.get(name, set())))
             for kind in standing.get(name, ()):
                 returns[(name, kind)] = return_figures(self.watches[name])
-        found, judged = self._grouped(found, units, now, standing)
+        whole = len(units) >= len(self.watches)
+        without = {*self._broken, *self._seen.out_of_service}
+        able = [watch for name, watch in self.watches.items() if name not in without]
+        one = grouped(found, units, able, self._seen, now, whole=whole, partial=self._partial)
+        self._partial = one.partial if whole else self._partial
+        returns.update(one.returns)
 
         def decide(kitchen: Kitchen) -> list[Draft]:
-            return step(kitchen, found, judged, now, returns)
+            return step(kitchen, one.conditions, one.judged, now, returns)
 
         if cursors is None and not decide(self._seen):
             return
@@ -270,29 +283,6 @@ class Service:
         except Exception as fault:  # noqa: BLE001 - as above: told as unwatched, the rest goes on
             self._set_aside(watch.unit, now, fault)
             return self._conditions(name, now, standing)
-
-    def _grouped(
-        self, found: list[Condition], units: list[str], now: Instant, standing: Mapping[str, Collection[str]]
-    ) -> tuple[list[Condition], list[str]]:
-        """Return the conditions with one cause in place of many: nothing arriving at all is one alarm."""
-        heard = [w for w in self.watches.values() if w.channels]
-        if len(units) < len(self.watches):
-            return found, units
-        if len(heard) < 2:
-            return found, [*units, "*"]
-        stands = bool(standing.get("*"))
-        if not all(_all_silent(w, now, stands=stands) for w in heard):
-            return found, [*units, "*"]
-        since = max(h.received_at for w in heard for h in w.channels.values())
-        wakes = any(c.kind == "unwatched" for c in found)
-        lots = tuple(sorted({t.lot for w in heard for t in w.tubs}))
-        parent = Condition(
-            "*", "nothing_arrives", "connectivity", wakes, since, lots,
-            sentence="nothing_arrives", parameters={"since_at": round(since)},
-        )  # fmt: skip
-        # One that stands already is not over because a greater one has begun.
-        rest = [c for c in found if c.kind != "channel_silent" or c.kind in standing.get(c.unit, ())]
-        return [*rest, parent], [*units, "*"]
 
     def _judge_due(self, now: Instant) -> None:
         ready = sorted(lot for lot, at in self._judge_at.items() if at <= now)[:JUDGED_A_TICK]
@@ -349,7 +339,9 @@ class Service:
                 c = projected(watch, tub, now)
                 lead = warmest_c(watch, tub) - tub.copies.likely_c
                 figures = (round(c.likely_c + lead, 3), round(c.lower_c, 3), round(c.upper_c + lead, 3))
-                estimate = Estimate(watch.unit.id, tub.lot, now, *figures, air)
+                sensor = max((h.assignment.uncertainty_c for h in watch.telling_of(tub)), default=0.5)
+                low, high = (round(e + lead, 3) for e in claimed(c, tub.lagged_c, tub.start_sd_c, sensor))
+                estimate = Estimate(watch.unit.id, tub.lot, now, *figures, air, low, high)
                 if tub.lot not in found or found[tub.lot].likely_c < estimate.likely_c:
                     found[tub.lot] = estimate
         return found
@@ -358,12 +350,20 @@ class Service:
         """Send what is due to people, and record each step; see `Teller.tell`."""
         return self._teller.tell(self.reach, self._falling())
 
+    def untried_s(self) -> float:
+        """Return how long the oldest telling has been due without being tried. [s]"""
+        return self._teller.untried_s()
+
     def _falling(self) -> set[str]:
         """Return the alarms of warm meat that is known to cool: fresh air colder than the coldest it may be."""
         now = self.clock()
         cools = {name for name, watch in list(self.watches.items()) if _cools(watch, now)} - set(self._broken)
         standing = self.present.kitchen.active_alarms()
         return {a.id for a in standing if a.condition.kind == "product_warm" and a.condition.unit in cools}
+
+    def moving(self, kitchen: Kitchen, alarm: Alarm, now: Instant) -> str:
+        """Return where the tubs of an alarm could be moved, as people read it; empty where none need go."""
+        return advice(kitchen, alarm, self.watches, now, self._broken)
 
     def settle(self) -> None:
         """Wait a little for attempts under way, and record how they ended. Raises StoreFailed."""
@@ -373,7 +373,3 @@ class Service:
 def _cools(watch: UnitWatch, now: Instant) -> bool:
     fresh = watch.at is not None and 0.0 <= now - watch.at <= FRESH_S
     return fresh and bool(watch.tubs) and all(watch.air_c < tub.copies.lower_c for tub in list(watch.tubs))
-
-
-def _all_silent(watch: UnitWatch, now: Instant, *, stands: bool) -> bool:
-    return all(h.silent(now, stands=stands) for h in watch.channels.values())

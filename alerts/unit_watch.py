@@ -3,13 +3,18 @@
 The same readings in the same order leave the same state, live or replayed.
 """
 
+import math
 from collections import deque
 from dataclasses import dataclass, field
 
+from alerts.conditions_cold import cold_since
 from alerts.conditions_level import near_since
 from alerts.heard import Heard, Taken, patience_s
+from alerts.interval import START_SD_C
 from alerts.learned import Recent
+from alerts.learned_unit import LearnedUnit
 from alerts.science.heat import filter_step
+from alerts.science.salt import STOP_C
 from alerts.science.warmest import SURFACE_SHARE
 from alerts.surroundings import TEMPERATURES, UNTRUSTED, gap_after_s
 from alerts.trace import Copies
@@ -44,6 +49,30 @@ class TubState:
     freezing_since: Instant | None = None
     over_since: Instant | None = None
     near_since: Instant | None = None
+    cold_since: Instant | None = None
+    stop_c: float = -math.inf
+    """At or below this its cure stands still; minus infinity out of the cure. [°C]"""
+    stalled_since: Instant | None = None
+    cure_s: float = 0.0
+    lagged_c: float = math.nan
+    """The likely copy filtered once more: how far it is from that says what the time constant matters now. [°C]"""
+    start_sd_c: float = START_SD_C
+    """What is left of the standard deviation of the state it began from. [K]"""
+
+    def __post_init__(self) -> None:
+        """Begin with a product that has long been as it is, unless something else is said."""
+        if math.isnan(self.lagged_c):
+            self.lagged_c = self.copies.likely_c
+
+    def moved_to(self, copies: Copies, dt_s: float) -> None:
+        """Take over the copies as they are a span later."""
+        self.lagged_c = filter_step(self.lagged_c, self.copies.likely_c, copies.likely_c, dt_s, self.tau_s)
+        self.start_sd_c *= math.exp(-dt_s / self.tau_s)
+        self.copies = copies
+
+    def measured_as(self, product_c: float) -> None:
+        """Begin anew from what a probe in the tub reads. [°C]"""
+        self.copies, self.lagged_c, self.start_sd_c = Copies(product_c, product_c, product_c), product_c, 0.0
 
 
 @dataclass(slots=True)
@@ -70,8 +99,14 @@ class UnitWatch:
     warm_until: Instant | None = None
     warm_peak_c: float = 0.0
     """The present or last excursion of the warmest tub: what the return to normal tells."""
+    learned: LearnedUnit = field(init=False)
+    """What is usual for the unit's air, and how it stands beside that."""
     late: bool = False
     """Whether a reading came that belongs before `at`: the state must be rebuilt from the store."""
+
+    def __post_init__(self) -> None:
+        """Begin to learn with nothing known."""
+        self.learned = LearnedUnit(self.limit_c)
 
     def telling_of(self, tub: TubState) -> list[Heard]:
         """Return the channels from which the tub's estimate follows."""
@@ -114,11 +149,12 @@ def _take_air(watch: UnitWatch, assignment: Assignment, reading: Taken) -> None:
         gap = at - watch.at > gap_after_s(assignment.interval_s)
         for tub in watch.tubs:
             if tub.probed_at is None or at - tub.probed_at > gap_after_s(assignment.interval_s):
-                tub.copies = _passed(watch, tub, at, value, gap=gap)
+                tub.moved_to(_passed(watch, tub, at, value, gap=gap), at - watch.at)
     watch.at, watch.air_c = at, value
     watch.air.append((at, value))
     while watch.air and watch.air[0][0] < at - AIR_KEPT_S:
         watch.air.popleft()
+    watch.learned.take(at, value)
     mark_air(watch, at, value)
     for tub in watch.tubs:
         mark_tub(watch, tub, at)
@@ -159,6 +195,8 @@ def mark_tub(watch: UnitWatch, tub: TubState, at: Instant) -> None:
         tub.freezing_since = tub.freezing_since if tub.freezing_since is not None else at
     else:
         tub.freezing_since = None
+    tub.cold_since = cold_since(tub.cold_since, at, tub.copies.likely_c, STOP_C)
+    tub.stalled_since = cold_since(tub.stalled_since, at, tub.copies.likely_c, tub.stop_c)
     warmest = warmest_c(watch, tub)
     tub.near_since = near_since(tub.near_since, at, tub.copies.likely_c, watch.limit_c)
     if warmest > watch.limit_c:
@@ -215,7 +253,7 @@ def _take_probe(watch: UnitWatch, assignment: Assignment, reading: Taken) -> Non
                 watch.late = True
                 continue
             tub.probed_at = reading.measured_at
-            tub.copies = Copies(reading.value, reading.value, reading.value)
+            tub.measured_as(reading.value)
             mark_tub(watch, tub, reading.measured_at)
 
 

@@ -6,7 +6,9 @@ same order give the same conditions, live or replayed.
 
 import math
 from collections.abc import Collection
+from statistics import median
 
+from alerts.conditions_cold import Cold, cure_stalled, too_cold
 from alerts.conditions_level import Level, warm_level
 from alerts.conditions_sensor import conditions_of_sensors
 from alerts.heard import patience_s
@@ -34,6 +36,7 @@ def conditions(watch: UnitWatch, now: Instant, standing: Collection[str]) -> lis
     if "warm_level" in standing or found[0] is None:  # where meat passes its limit, that it is close to it says no more
         levels = [Level(t.lot, t.copies.likely_c, t.near_since, spoken_at(watch, t, now)) for t in watch.tubs]
         found.append(warm_level(about_of(watch), watch.unit.id, levels))
+    found += _cold(watch, now, standing, freezes=any(c is not None and c.kind == "product_freezing" for c in found))
     sensors = conditions_of_sensors(about_of(watch), watch.unit.id, watch.channels, watch.recent, now, standing)
     return [*(c for c in found if c is not None), *sensors]
 
@@ -140,3 +143,25 @@ def _freezing(watch: UnitWatch, now: Instant) -> Condition | None:
         watch.unit.id, "product_freezing", "cold", False, since, lots_of(watch),
         sentence="product_freezing", parameters=parameters,
     )  # fmt: skip
+
+
+def _cold(watch: UnitWatch, now: Instant, standing: Collection[str], *, freezes: bool) -> list[Condition | None]:
+    tubs = [
+        Cold(t.lot, t.copies.likely_c, t.tau_s, t.cold_since, t.stalled_since, t.cure_s, spoken_at(watch, t, now))
+        for t in watch.tubs
+        if t.cold_since is not None or t.stalled_since is not None
+    ]
+    if not tubs:
+        return []
+    about, name = about_of(watch), watch.unit.id
+    found = [cure_stalled(about, name, tubs)]
+    if "too_cold" in standing or not freezes:  # where meat may freeze, that it is cold says no more
+        air_c = median([value for _, value in watch.air]) if watch.air else watch.air_c
+        found.append(too_cold(about, name, tubs, _usual_c(watch), air_c, stands="too_cold" in standing))
+    return found
+
+
+def _usual_c(watch: UnitWatch) -> float | None:
+    """Return what the unit usually is by the first of its air sensors that has been heard for a day. [°C]"""
+    levels = (watch.recent[n].usual_c() for n, h in watch.channels.items() if h.is_air and n in watch.recent)
+    return next((level for level in levels if level is not None), None)

@@ -8,7 +8,7 @@ from alerts.history import BatchHistory
 from alerts.rulebook.book import Rulebook
 from collector.findings import Proposal
 from collector.health import Part
-from collector.kitchen import Kitchen
+from collector.kitchen import Alarm, Kitchen
 from collector.message import Source
 from collector.present import Present
 from collector.readings import Unit
@@ -31,6 +31,8 @@ class Estimate:
     """How fast the air changes; None where that is not known. [K/h]"""
     tau_s: float | None = None
     """Time constant of the tub that follows the air fastest. [s]"""
+    claimed_c: tuple[float, float] | None = None
+    """The two ends of the interval that is claimed to hold it with 90 %. [°C]"""
 
 
 Estimates = Mapping[str, Mapping[str, Estimate]]
@@ -77,5 +79,7 @@ class Office:
     """How messages are read, in the order in which the sources are asked."""
     reach: Mapping[str, Sequence[str]] = field(default_factory=dict)
     """Each person's channels, in the order in which that person wants to be reached."""
+    moving: Callable[[Kitchen, Alarm, Instant], str] = lambda kitchen, alarm, now: ""
+    """Where the tubs of an alarm could be moved, as people read it; empty where none need go."""
     drill: Callable[[str], Sequence[Tried]] = lambda person: ()
     """Try every way of a person with a text that says that it is a drill."""

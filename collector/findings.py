@@ -134,7 +134,7 @@ class Condition:
     """Something the watch finds true of a unit now, that needs a person."""
 
     unit: str
-    """Unit id, or `*` for the site."""
+    """Unit id; for what concerns several, `*` for the whole kitchen, `*site` for a site, `*site/unit` for a group."""
     kind: str
     category: str
     """`temperature`, `cold`, `door`, `sensor`, `connectivity`, `power`, `equipment` or `info`."""
@@ -152,6 +152,18 @@ class Condition:
     def key(self) -> tuple[str, str]:
         """Return what makes two conditions the same alarm."""
         return (self.unit, self.kind)
+
+    @property
+    def members(self) -> tuple[str, ...]:
+        """Return the units that one cause is behind, as far as they were recorded; empty for one unit's own."""
+        found: list[str] = []
+        while (unit := self.parameters.get(f"unit_{len(found) + 1}")) is not None:
+            found.append(str(unit))
+        return tuple(found)
+
+    def concerns(self, unit: str) -> bool:
+        """Return whether it is about a unit, by itself or with others."""
+        return unit == self.unit or self.unit == "*" or unit in self.members
 
     @property
     def judges_product(self) -> bool:

@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 from collector import events as e
 from collector import events_making as m
 from collector.batches import Batch, HandReading
+from collector.drills import Drill
 from collector.findings import Condition, Disposition, Proposal, SignOff
 from collector.logs import Calibration, Composition, ShiftNote, UnderTest
 from collector.readings import Assignment, Site, Unit
@@ -63,6 +64,8 @@ class Alarm:
     changes: int = 0
     changed_at: Instant | None = None
     """When it last became something that must be told anew."""
+    woke_at: Instant | None = None
+    """Since when it is something that wakes a person; None while it is not."""
     acknowledged_at: Instant | None = None
     acknowledged_by: str = ""
     answer: str = ""
@@ -164,6 +167,8 @@ class Kitchen:
     """Empty units of which nothing is told, by unit."""
     planned_work: tuple[PlannedWork, ...] = ()
     """Cleaning and loading that was announced, with what was over not long ago."""
+    drills: dict[str, Drill] = field(default_factory=dict)
+    """The latest drills, oldest first."""
 
     def assigned(self, channel: str, at: Instant) -> Assignment | None:
         """Return what a channel measures at the instant, or None."""
@@ -199,9 +204,12 @@ class Kitchen:
         return records[-1] if records else None
 
     def site_of(self, unit: str | None) -> Site | None:
-        """Return the site of a unit; with no unit, the only site where there is one."""
+        """Return the site of a unit or of a group of units; else the only site where there is one."""
         if unit in self.units:
             return self.sites.get(self.units[unit].site)
+        for name, site in self.sites.items():
+            if unit is not None and (unit == f"*{name}" or unit.startswith(f"*{name}/")):
+                return site
         return next(iter(self.sites.values())) if len(self.sites) == 1 else None
 
     def cure_end_at(self, lot: str) -> Instant:

@@ -13,6 +13,7 @@ from api.pages.aside import form_of, shelved_words
 from api.pages.forms import Field, Form, Kind, carry_out, local_field
 from api.pages.frame import Framed, Typed
 from api.pages.rendering import Frame, show
+from api.pages.ringing import Ringing, ringing
 from api.pages.told import ToldStep, note_seen, told_steps
 from api.pages.wording import ANSWERS, person_name, short_text
 from api.schemas import AnswerAlarm
@@ -43,6 +44,8 @@ class AlarmCard:
     likely: str
     late: str
     steps: tuple[str, ...]
+    moving: str
+    """Where tubs could go, if the last step comes to that."""
     lots: tuple[str, ...]
     answer: str
     shelved: str
@@ -57,9 +60,9 @@ class AlarmContext:
 
     alarm: AlarmCard
     told: tuple[ToldStep, ...]
+    ringing: Ringing
     aside: Form | None
     """To shelve it, or to end that."""
-    refused: bool
 
 
 def answer_words(kitchen: Kitchen, alarm: Alarm, zone: str) -> str:
@@ -82,8 +85,8 @@ def answer_form(alarm: str, now: Instant, zone: str) -> Form:
     return Form(f"answer-{alarm}", "Answer", f"/alarms/{alarm}/answer", "", fields, {"arriving_at": there})
 
 
-def card_of(kitchen: Kitchen, alarm: Alarm, now: Instant, may_answer: bool) -> AlarmCard:
-    """Return an alarm as people read it."""
+def card_of(kitchen: Kitchen, alarm: Alarm, now: Instant, may_answer: bool, moving: str = "") -> AlarmCard:
+    """Return an alarm as people read it, with where tubs could go."""
     condition = alarm.condition
     unit = kitchen.units.get(condition.unit)
     zone = zone_of(kitchen, condition.unit)
@@ -107,6 +110,7 @@ def card_of(kitchen: Kitchen, alarm: Alarm, now: Instant, may_answer: bool) -> A
         likely=likely,
         late=late,
         steps=first_steps(condition) if alarm.active else (),
+        moving=moving,
         lots=tuple(lot for lot in condition.lots if lot in kitchen.batches),
         answer=answer_words(kitchen, alarm, zone),
         shelved=put_aside,
@@ -121,11 +125,11 @@ def alarm_page(
 ) -> Response:  # fmt: skip
     """Return the page of an alarm, with a form that was refused in place of a fresh one."""
     kitchen, now = office.present.kitchen, office.clock()
-    card = card_of(kitchen, alarm, now, frame.operates)
+    card = card_of(kitchen, alarm, now, frame.operates, office.moving(kitchen, alarm, now))
     shown = card if form is None else replace(card, form=form)
     told = told_steps(kitchen, alarm, office.reach, now)
     offered = form_of(kitchen, alarm, now) if frame.operates else None
-    return show("alarm.html", AlarmContext(shown, told, aside or offered, aside is not None), frame, status)
+    return show("alarm.html", AlarmContext(shown, told, ringing(kitchen, now), aside or offered), frame, status)
 
 
 @router.get("/alarms/{alarm}")

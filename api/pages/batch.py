@@ -180,6 +180,10 @@ def block_of(kitchen: Kitchen, lot: str, fresh: Proposal | None = None) -> Propo
     )
 
 
+PARTED_C = 0.1
+"""Bounds further apart than this are said too. [K]"""
+
+
 def _estimate(office: Office, batch: Batch) -> str:
     """Return the estimate of the warmest tub now, in a sentence."""
     now = office.clock()
@@ -190,10 +194,14 @@ def _estimate(office: Office, batch: Batch) -> str:
         return "Nothing is known of this meat now: measure it, and enter what the probe reads."
     warmest = max(found, key=lambda e: e.likely_c)
     old = f", {long_text(now - warmest.at)} ago" if now - warmest.at > 900.0 else ""
-    return (
-        f"Warmest tub {degrees(warmest.likely_c)}{old} (estimate, between {degrees(warmest.lower_c)} "
-        f"and {degrees(warmest.upper_c)})."
-    )
+    bounds = f"between {degrees(warmest.lower_c)} and {degrees(warmest.upper_c)}"
+    if warmest.claimed_c is not None:
+        low, high = warmest.claimed_c
+        parted = warmest.upper_c - warmest.lower_c >= PARTED_C
+        bounds = f"{degrees(low).removesuffix(' °C')} to {degrees(high)} with 90 %" + (
+            f"; at worst {bounds}" if parted else ""
+        )
+    return f"Warmest tub {degrees(warmest.likely_c)}{old} (estimate, {bounds})."
 
 
 def tub_lines(batch: Batch, kitchen: Kitchen, zone: str) -> Iterable[TubLine]:

@@ -4,6 +4,7 @@ from collections.abc import Callable
 from typing import Any
 
 from alerts.sentences import TITLES, clock_text, condition_text, sentence
+from api.pages.telling_drill import WORDS as DRILL_WORDS
 from api.pages.telling_making import WORDS as MAKING_WORDS
 from api.pages.telling_watching import WORDS as WATCHING_WORDS
 from api.pages.wording import DISPOSITIONS, degrees, short_text
@@ -143,6 +144,7 @@ WORDS: dict[type[Any], Words] = {
     e.AlarmReturned: _returned,
     e.AlarmTold: _told,
     **WATCHING_WORDS,
+    **DRILL_WORDS,
     e.ProposalMade: _proposed,
     e.DispositionSigned: _signed,
     e.GapSuspected: lambda v, k, z: (

@@ -19,6 +19,7 @@ from api.pages.forms import Form
 from api.pages.frame import Framed
 from api.pages.notes import NoteLine, note_form, notes_shown
 from api.pages.rendering import Frame, show
+from api.pages.ringing import Ringing, ringing
 from api.pages.wording import DISPOSITIONS, left_text
 from api.tonight import UnitNow, units_now, zone_of
 from collector.batches import Batch
@@ -90,6 +91,7 @@ class TonightContext:
     """Batches for which something else than to carry on is proposed, and nobody has signed."""
     notes: tuple[NoteLine, ...]
     note: Form | None
+    ringing: Ringing
 
 
 def morning_list(kitchen: Kitchen, now: Instant) -> dict[str, Instant]:
@@ -183,6 +185,7 @@ def context(office: Office, frame: Frame, done: str = "", note: Form | None = No
         waiting=tuple(waits),
         notes=notes_shown(kitchen, frame, now),
         note=(note or note_form()) if frame.operates else None,
+        ringing=ringing(kitchen, now),
     )
 
 

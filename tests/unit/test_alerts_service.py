@@ -31,6 +31,7 @@ from collector.events import (
     UnitDescribed,
 )
 from collector.events_making import CoreLogged
+from collector.events_watching import UnitOutOfService
 from collector.findings import Condition, Disposition, Proposal
 from collector.kitchen import Alarm, Kitchen
 from collector.logs import CoreLog
@@ -53,8 +54,10 @@ class Heard:
 
     lines: list[tuple[str, str, str]] = field(default_factory=list)
     works: bool = True
+    bodies: list[str] = field(default_factory=list)
 
     def send(self, telling: Telling, alarm: Alarm, first_line: str, body: str) -> Sent:
+        self.bodies.append(body)
         self.lines.append((telling.person, telling.occasion, first_line))
         return Sent(self.works)
 
@@ -139,6 +142,27 @@ def test_a_warming_room_raises_one_alarm_and_tells_the_first_of_the_rota(bench: 
     assert "B1" in line
 
 
+def test_whoever_is_told_of_warming_meat_reads_where_it_could_go_in_the_body_and_not_in_the_first_line() -> None:
+    bench = Bench()
+    bench.furnish()
+    bench.write(UnitDescribed(Unit("fridge", "s", "Fridge", "fridge", raw_meat=True, room_for_tubs=4)))
+    bench.run(2, 3.0)
+    bench.run(1, 9.0)
+    bench.service.tell()
+    where = "By its air cold enough, and kept for raw meat: Fridge (3.0 °C, usually 3.0; room for 4)."
+    ((_, _, line),) = bench.first.lines
+    steps = bench.first.bodies[0].splitlines()
+    assert where not in line
+    assert steps[steps.index(where) - 1].startswith("4. Move tubs only if it still rises after 30 minutes")
+
+
+def test_where_no_unit_is_known_to_do_that_is_said(bench: Bench) -> None:
+    bench.run(2, 3.0)
+    bench.run(1, 9.0)
+    bench.service.tell()
+    assert "No unit here is known to be cold enough, for raw meat and with room." in bench.first.bodies[0]
+
+
 def test_a_dead_channel_is_bypassed_in_the_same_breath(bench: Bench) -> None:
     bench.first.works = False
     bench.run(2, 9.0)
@@ -176,9 +200,10 @@ def test_silence_everywhere_is_one_alarm_with_one_cause(bench: Bench) -> None:
     for _ in range(60):
         bench.at += 60.0
         bench.service.tick()
-    assert ("*", "nothing_arrives") in bench.kinds()
-    assert ("room", "channel_silent") not in bench.kinds()
-    assert ("room", "unwatched") in bench.kinds()
+    assert bench.kinds() == [("*", "nothing_arrives")]
+    (alarm,) = bench.present.kitchen.active_alarms()
+    assert alarm.condition.wakes
+    assert "meat could pass its limit in Room from " in alarm_text(alarm, "UTC")
 
 
 def test_one_sensor_silent_beside_others_is_told_for_its_unit(bench: Bench) -> None:
@@ -403,7 +428,7 @@ def test_an_alarm_that_cannot_be_put_into_words_does_not_silence_the_others(
 ) -> None:
     bench.run(2, 9.0, 9.0)
 
-    def worded(alarm: Alarm, zone: str, link: str) -> tuple[str, str]:
+    def worded(alarm: Alarm, zone: str, *more: str, **named: str) -> tuple[str, str]:
         if alarm.condition.kind == "channel_silent":
             raise KeyError("odd")
         return alarm.condition.kind, ""
@@ -563,3 +588,21 @@ def test_the_end_of_a_cooling_log_is_where_the_estimate_goes_on(bench: Bench) ->
     bench.write(CoreLogged("B1", log))
     bench.service.tick()
     assert bench.service.estimates()["B1"].likely_c == pytest.approx(4.6, abs=0.05)
+
+
+def test_a_unit_out_of_service_is_no_part_of_a_silence_that_others_share(bench: Bench) -> None:
+    for unit in ("cellar", "larder"):
+        bench.write(
+            UnitDescribed(Unit(unit, "s", unit.title(), "cold room")),
+            ChannelAssigned(Assignment(f"{unit}/air", Quantity.AIR_TEMPERATURE, unit, "wall", bench.at)),
+        )
+    bench.write(UnitOutOfService("fridge", "given up"))
+    for minute in range(180):
+        bench.at += 60.0
+        bench.hear("cellar/air", 3.0)
+        if minute < 60:
+            for unit in ("room", "fridge", "larder"):
+                bench.hear(f"{unit}/air", 3.0)
+        bench.service.tick()
+    (alarm,) = bench.present.kitchen.active_alarms()
+    assert (alarm.condition.key, alarm.condition.members) == (("*s/larder", "units_silent"), ("room", "larder"))

@@ -12,7 +12,7 @@ from alerts.escalation import REPEAT_S, Telling
 from alerts.teller import PATIENCE_S, Teller
 from collector.events import AlarmRaised, AlarmReturned, AlarmTold, Draft, Event, RotaDescribed, SiteDescribed
 from collector.findings import Condition
-from collector.kitchen import Alarm
+from collector.kitchen import Alarm, Kitchen
 from collector.present import Present
 from collector.readings import Site
 from collector.rota import RotaStep
@@ -221,3 +221,33 @@ def test_a_clock_that_is_put_back_or_on_an_hour_silences_nobody(stepped_s: float
         bench.tell()
     assert ("bo", "raised") in bench.second.heard
     assert 2 <= len(bench.first.heard) <= 3
+
+
+def test_nobody_stays_untold_because_it_could_not_be_said_where_tubs_may_go() -> None:
+    bench = Bench(at_once=1)
+
+    def broken(kitchen: Kitchen, alarm: Alarm, now: float) -> str:
+        raise ZeroDivisionError
+
+    bench.teller.moving = broken
+    bench.tell()
+    assert bench.steps == [("ana", "first", "attempting"), ("ana", "first", "accepted")]
+
+
+def test_what_is_due_and_finds_no_room_is_known_to_wait_and_is_forgotten_once_it_was_tried(
+    monkeypatch: pytest.MonkeyPatch, eventually: Callable[..., None]
+) -> None:
+    bench = Bench(at_once=2)
+    now_s = [50.0]
+    monkeypatch.setattr("alerts.teller.monotonic", lambda: now_s[0])
+    bench.write(RotaDescribed(tuple(RotaStep(name, 0.0) for name in ("ana", "bo", "cy"))))
+    with silence(bench.first), silence(bench.second):
+        bench.teller.tell({"ana": ("first",), "bo": ("second",), "cy": ("second",)})
+        assert bench.teller.untried_s() == 0.0
+        now_s[0] += 0.5
+        bench.teller.tell({"ana": ("first",), "bo": ("second",), "cy": ("second",)})
+        assert bench.teller.untried_s() == 0.5, "one of the three waits"
+    eventually(lambda: all(a.ended.is_set() for a in bench.teller._under_way), "both have answered")
+    bench.teller.tell({"ana": ("first",), "bo": ("second",), "cy": ("second",)})
+    assert bench.teller.untried_s() == 0.0
+    bench.teller.settle()

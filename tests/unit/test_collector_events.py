@@ -8,6 +8,7 @@ from typing import Any
 import pytest
 
 from collector import events as e
+from collector import events_drill as d
 from collector import events_making as m
 from collector import events_watching as w
 from collector.batches import (
@@ -112,6 +113,10 @@ SAMPLES: dict[str, e.Event] = {
         w.UnitInService("walk-in", "the compressor runs", "L-0107"),
         w.WorkPlanned("walk-in", "cleaning", AT + 600, AT + 7200, "floor and shelves"),
         w.WorkEnded("W53", "hand"),
+        d.DrillStarted("calls", ("kim", "sam"), "walk-in"),
+        d.DrillTold("D60", "kim", "webhook", "failed", "HTTP 500", "missing"),
+        d.DrillAnswered("D60", "kim", "link"),
+        d.DrillEnded("D60", "two hours are over", ("sam",)),
         e.ProposalMade(PROPOSAL),
         e.DispositionSigned(SignOff("L-0107", Disposition.HOLD, "wait for the lab", "kim", 31, "bottom shelf")),
         e.GapSuspected(AT, AT + 300, "the broker forgot the session"),
