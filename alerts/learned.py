@@ -25,6 +25,8 @@ STEP_AFTER_S, STEP_BEFORE_S, STEP_WITHIN_S = 3600.0, 1800.0, 660.0
 """House: a step is seen where all of the hour after lies above all of the half hour before, within 11 minutes. [s]"""
 LEAST_STEP_C = 3.0
 """House: a smaller rise than this is no step. [K]"""
+JUMP_C, NEIGHBOURS_C = 4.0, 2.0
+"""House: a lone value this far from both neighbours, which agree within so much: air has no such moods. [K]"""
 
 
 class Quarter(NamedTuple):
@@ -81,6 +83,10 @@ class Recent:
     """Whole quarters of a day, the oldest first, at most two weeks of them."""
     step: Step | None = None
     """The last step upwards, while it is in what is kept and no value has come back from it."""
+    jumps: list[Instant] = field(default_factory=list)
+    """When a value stood alone, far from both its neighbours, which agreed."""
+    _changes: dict[int, Change | None] = field(default_factory=dict, compare=False, repr=False)
+    """What `change` said since the last quarter was closed."""
 
     def take(self, at: Instant, value: float) -> None:
         """Keep a reading that is the first of its stretch, and drop what is older than a day."""
@@ -93,6 +99,7 @@ class Recent:
         if self.times[0] < at - KEPT_S:
             old = bisect_left(self.times, at - KEPT_S)
             del self.times[:old], self.values[:old]
+        self._look_for_jump()
         self._look_for_step()
 
     def _close_quarter(self) -> None:
@@ -103,6 +110,7 @@ class Recent:
         if quarter is not None:
             self.quarters.append(quarter)
             del self.quarters[:-QUARTERS]
+            self._changes.clear()
 
     def _look_for_step(self) -> None:
         step = self.step
@@ -142,6 +150,11 @@ class Recent:
         """Return how the level went over four spans of so many days up to now; None where too little is known."""
         if not self.quarters or self.quarters[-1].number < now // QUARTER_S - 2:
             return None
+        if days not in self._changes:
+            self._changes[days] = self._change(days)
+        return self._changes[days]
+
+    def _change(self, days: int) -> Change | None:
         last, span = self.quarters[-1].number, 4 * days
         parts = [
             [q for q in self.quarters if last - (back + 1) * span < q.number <= last - back * span] for back in range(4)
@@ -171,28 +184,15 @@ class Recent:
             since = at
         return since
 
-    def changes(self, until_at: Instant) -> int:
-        """Return how often one kept value differed from the one before it, until an instant."""
-        kept = self.before(until_at)
-        return sum(abs(b - a) > CHANGE for a, b in zip(kept, kept[1:], strict=False))
-
-    def longest_rest_s(self, until_at: Instant) -> float:
-        """Return for how long the value stayed the same at most, until an instant. [s]"""
-        kept = self.before(until_at)
-        longest, since = 0.0, self.times[0] if self.times else 0.0
-        for at, before, value in zip(self.times[1:], kept, kept[1:], strict=False):
-            if abs(value - before) > CHANGE:
-                longest, since = max(longest, at - since), at
-        return longest
-
-    def lone_jumps(self, size: float, apart: float) -> int:
-        """Return how many values stand alone: `size` from both neighbours to one side, which are within `apart`."""
-        v = self.values
-        return sum(
-            abs(after - before) < apart
-            and (value - before > size < value - after or before - value > size < after - value)
-            for before, value, after in zip(v, v[1:], v[2:], strict=False)
-        )
+    def _look_for_jump(self) -> None:
+        if self.jumps and self.jumps[0] < self.times[0]:
+            del self.jumps[: bisect_left(self.jumps, self.times[0])]
+        if len(self.values) < 3:
+            return
+        before, value, after = self.values[-3:]
+        off = min(value - before, value - after) > JUMP_C or min(before - value, after - value) > JUMP_C
+        if off and abs(after - before) < NEIGHBOURS_C:
+            self.jumps.append(self.times[-2])
 
     def usual(self, until_at: Instant) -> float | None:
         """Return the median of what was kept until an instant; None where that is less than an hour and a half."""

@@ -1,13 +1,12 @@
 """The watch's state of a unit, made anew from the store: at start, after late readings, when a tub has moved. Pure."""
 
-from collections.abc import Callable
-
 import numpy as np
 import numpy.typing as npt
 
+from alerts.blind import Believed
 from alerts.conditions_cold import BACK_C, stop_line_c
-from alerts.conditions_level import AWAY_C, NEAR_C
-from alerts.heard import Heard
+from alerts.conditions_level import AWAY_C, NEAR_C, OFF_DELAY_S
+from alerts.heard import Heard, is_air, late
 from alerts.history import Array, TubHistory
 from alerts.interval import START_SD_C
 from alerts.learned import KEPT_S, QUARTER_S, QUARTERS, Recent, folded
@@ -15,16 +14,22 @@ from alerts.learned_unit import DAY_S, DAYS, GRID_S, learned
 from alerts.science.exposure import stretches_above
 from alerts.science.heat import product_temperature
 from alerts.science.salt import STOP_C
-from alerts.surroundings import TEMPERATURES, UNTRUSTED, Fetch, corrected, gap_after_s, lead, start_c, tau_of
+from alerts.surroundings import TEMPERATURES, UNTRUSTED, Fetch, Last, corrected, gap_after_s, lead, start_c, tau_of
 from alerts.trace import Copies, hands_of, tub_history
-from alerts.unit_watch import AIR_KEPT_S, EXCURSION_JOIN_S, FREEZING_C, HYSTERESIS_C, TubState, UnitWatch, mark_air
+from alerts.unit_watch import (
+    AIR_KEPT_S,
+    EXCURSION_JOIN_S,
+    FREEZING_C,
+    HYSTERESIS_C,
+    Blind,
+    TubState,
+    UnitWatch,
+    mark_air,
+)
 from collector.batches import Batch
 from collector.kitchen import Kitchen
-from collector.readings import Assignment, Quantity, Reading, Unit
+from collector.readings import Assignment, Reading, Unit
 from collector.sample import Instant
-
-Last = Callable[[str, Instant], Reading | None]
-"""(channel, at) to the last reading measured before the instant: the local store's `before`."""
 
 FAULTS_LOOK_S = 86_400.0
 """How far behind a broken probe's faults its last measurement is looked for at first; then twice as far. [s]"""
@@ -46,8 +51,14 @@ def rebuilt(
     nothing at all was taken in: that much silence is our own, and not a channel's.
     """
     watch = UnitWatch(unit, limit_c, since_at)
+    air = (a.channel for a in kitchen.assignments_of(unit.id) if is_air(a) and a.from_at <= now)
+    believed = Believed(air, fetch, last, now)
     for assignment in _telling(kitchen, unit, now):
-        reading = _last_trusted(assignment.channel, now + 1.0, fetch, last)
+        sent = _last_trusted(assignment.channel, now + 1.0, believed.raw, last)
+        blind_since = believed.blind_since(assignment.channel) if is_air(assignment) else None
+        if sent is not None and blind_since is not None:
+            watch.blind[assignment.channel] = Blind(blind_since, sent.value + assignment.offset_c)
+        reading = _last_trusted(assignment.channel, now + 1.0, believed.fetch, believed.last)
         spoke_at = -np.inf if reading is None else reading.received_at
         heard_at = max(since_at, assignment.from_at)
         if reading is None or reading.measured_at < assignment.from_at:
@@ -55,14 +66,15 @@ def rebuilt(
         else:
             received = max(reading.received_at, min(heard_at, now, reading.received_at + slept_s))
             watch.channels[assignment.channel] = Heard(
-                assignment, received, reading.measured_at, reading.value + assignment.offset_c, spoke_at
-            )
-        watch.recent[assignment.channel] = _recent(assignment, reading, fetch)
-    _fill_air(watch, kitchen, fetch, last, now)
+                assignment, received, reading.measured_at, reading.value + assignment.offset_c, spoke_at,
+                -np.inf if late(reading.measured_at, spoke_at, assignment.interval_s) else spoke_at,
+            )  # fmt: skip
+        watch.recent[assignment.channel] = _recent(assignment, sent, believed.raw)
+    _fill_air(watch, kitchen, believed.fetch, believed.last, now)
     for batch in kitchen.standing_in(unit.id, now):
         for tub in batch.tubs:
             if _stands(batch, tub, unit.id, now):
-                watch.tubs.append(_tub_state(watch, batch, tub, kitchen, fetch, now))
+                watch.tubs.append(_tub_state(watch, batch, tub, kitchen, believed.fetch, now))
     return watch
 
 
@@ -117,7 +129,7 @@ def _fill_air(watch: UnitWatch, kitchen: Kitchen, fetch: Fetch, last: Last, now:
     air = [
         (a, min(now + 1.0, a.until_at) if a.until_at is not None else now + 1.0)
         for a in kitchen.assignments_of(watch.unit.id)
-        if a.quantity is Quantity.AIR_TEMPERATURE and a.lot is None and a.from_at <= now
+        if is_air(a) and a.from_at <= now
     ]
     spoke = [(a, _last_trusted(a.channel, until_at, fetch, last)) for a, until_at in air]
     newest = max((r.measured_at for a, r in spoke if r is not None and r.measured_at >= a.from_at), default=None)
@@ -151,7 +163,7 @@ def _tub_state(watch: UnitWatch, batch: Batch, tub: str, kitchen: Kitchen, fetch
     until_at = watch.at + 0.001 if watch.at is not None else now
     # What somebody has measured since the last reading of the air counts at once.
     until_at = max([until_at, *(at + 0.001 for at, _ in hands_of(batch, tub, now + 0.001))])
-    since_at = until_at - TIME_CONSTANTS * tau
+    since_at = until_at - max(TIME_CONSTANTS * tau, OFF_DELAY_S)
     begin_at = since_at if since_at > batch.started_at else None
     history = tub_history(batch, tub, kitchen, fetch, until_at, begin_at, bulk=True)
     if history is None or history.times_at.size < 2:
@@ -206,6 +218,8 @@ def _mark_past(watch: UnitWatch, state: TubState, history: TubHistory) -> None:
     state.near_since = _since(times, likely > watch.limit_c - NEAR_C, likely <= watch.limit_c - AWAY_C)
     state.cold_since = _since(times, likely <= STOP_C, likely > STOP_C + BACK_C)
     state.stalled_since = _since(times, likely <= state.stop_c, likely > state.stop_c + BACK_C)
+    near = np.flatnonzero(likely > watch.limit_c - AWAY_C)
+    state.near_until = float(times[near[-1]]) if near.size else None
     state.freezing_since = _since(times, likely <= FREEZING_C, likely > FREEZING_C)
 
 

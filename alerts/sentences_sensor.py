@@ -3,6 +3,8 @@
 from collections.abc import Callable, Mapping
 
 SENSOR_FIRST = {
+    "unwatched_stuck": "{unit_name} is unwatched: {channels} has read the same since {since_at}, and no other sensor "
+    "tells of it. {could_text} {tubs_text} Someone must go and measure.",
     "too_cold": "{unit_name}: meat at {product_c:.1f} °C (estimate), air {air_c:.1f} °C, at 1.1 °C or below since "
     "{since_at}. Lots {over_lots}.{ice_text}",
     "cure_stalled": "{unit_name}: lots {over_lots} too cold to cure since {since_at} (estimate {product_c:.1f} °C). "

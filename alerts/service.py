@@ -9,6 +9,7 @@ from dataclasses import dataclass, field
 
 from alerts.alarms import Key, step
 from alerts.channels.base import Channel
+from alerts.fresh import cannot_end
 from alerts.grouping import Partial, grouped
 from alerts.heard import Taken
 from alerts.interval import claimed
@@ -77,6 +78,8 @@ class Service:
     reach: Mapping[str, Sequence[str]]
     """Each person's channels, in the order in which that person wants to be reached."""
     link_for: Callable[[str, str, Instant], str] = lambda alarm, person, now: ""
+    troubles: Callable[[Kitchen, Instant], Sequence[Condition]] = lambda kitchen, now: ()
+    """What is wrong with the watcher itself."""
     people_at_once: int = 1
     """How many attempts are waited for at the same time; more than one needs channels that several threads may use."""
     began_at: Instant | None = None
@@ -239,6 +242,7 @@ class Service:
             for kind in standing.get(name, ()):
                 returns[(name, kind)] = return_figures(self.watches[name])
         whole = len(units) >= len(self.watches)
+        found.extend(self.troubles(self._seen, now) if whole else ())
         without = {*self._broken, *self._seen.out_of_service}
         able = [watch for name, watch in self.watches.items() if name not in without]
         one = grouped(found, units, able, self._seen, now, whole=whole, partial=self._partial)
@@ -246,7 +250,8 @@ class Service:
         returns.update(one.returns)
 
         def decide(kitchen: Kitchen) -> list[Draft]:
-            return step(kitchen, one.conditions, one.judged, now, returns)
+            stays = cannot_end(kitchen, self.watches, self._broken, now)
+            return step(kitchen, one.conditions, one.judged, now, returns, stays)
 
         if cursors is None and not decide(self._seen):
             return

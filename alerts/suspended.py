@@ -7,6 +7,7 @@ Pure: no clock, no I/O.
 from collections.abc import Iterable
 
 from alerts.sentences import clock_text
+from alerts.sentences_watcher import TROUBLE
 from collector.events import Draft
 from collector.events_watching import AlarmUnshelved, WorkEnded
 from collector.findings import Condition
@@ -92,8 +93,8 @@ def out_of_service(kitchen: Kitchen, unit: str) -> OutOfService | None:
 
 
 def in_service(kitchen: Kitchen, conditions: Iterable[Condition]) -> list[Condition]:
-    """Return the conditions of units that are in service."""
-    return [c for c in conditions if out_of_service(kitchen, c.unit) is None]
+    """Return the conditions of units that are in service, and those of the watcher itself."""
+    return [c for c in conditions if c.kind == TROUBLE or out_of_service(kitchen, c.unit) is None]
 
 
 def held_back(kitchen: Kitchen, condition: Condition, now: Instant) -> PlannedWork | None:

@@ -6,19 +6,22 @@ The same readings in the same order leave the same state, live or replayed.
 import math
 from collections import deque
 from dataclasses import dataclass, field
+from typing import NamedTuple
 
+from alerts.blind import MOVED_SHARE, stuck_since
+from alerts.causes import Likely
 from alerts.conditions_cold import cold_since
-from alerts.conditions_level import near_since
-from alerts.heard import Heard, Taken, patience_s
+from alerts.conditions_level import AWAY_C, near_since
+from alerts.heard import Heard, Taken, is_air, late, patience_s
 from alerts.interval import START_SD_C
-from alerts.learned import Recent
+from alerts.learned import CHANGE, Recent
 from alerts.learned_unit import LearnedUnit
 from alerts.science.heat import filter_step
 from alerts.science.salt import STOP_C
 from alerts.science.warmest import SURFACE_SHARE
 from alerts.surroundings import TEMPERATURES, UNTRUSTED, gap_after_s
 from alerts.trace import Copies
-from collector.readings import Assignment, Quantity, Unit
+from collector.readings import Assignment, Unit
 from collector.sample import Instant
 
 AIR_KEPT_S = 7200.0
@@ -49,6 +52,8 @@ class TubState:
     freezing_since: Instant | None = None
     over_since: Instant | None = None
     near_since: Instant | None = None
+    near_until: Instant | None = None
+    """When it was last within the wider margin of its limit."""
     cold_since: Instant | None = None
     stop_c: float = -math.inf
     """At or below this its cure stands still; minus infinity out of the cure. [°C]"""
@@ -75,6 +80,14 @@ class TubState:
         self.copies, self.lagged_c, self.start_sd_c = Copies(product_c, product_c, product_c), product_c, 0.0
 
 
+class Blind(NamedTuple):
+    """A sensor that goes on sending but has stood still too long to tell anything."""
+
+    since_at: Instant
+    value_c: float
+    """What it has read ever since, its offset applied. [°C]"""
+
+
 @dataclass(slots=True)
 class UnitWatch:
     """One unit as the watch knows it."""
@@ -85,6 +98,8 @@ class UnitWatch:
     """When watching began: silence is counted from here for a channel never heard."""
     channels: dict[str, Heard] = field(default_factory=dict)
     recent: dict[str, Recent] = field(default_factory=dict)
+    blind: dict[str, Blind] = field(default_factory=dict)
+    """Air sensors that are stuck: they count as silent until they move."""
     tubs: list[TubState] = field(default_factory=list)
     air: deque[tuple[Instant, float]] = field(default_factory=deque)
     at: Instant | None = None
@@ -99,6 +114,8 @@ class UnitWatch:
     warm_until: Instant | None = None
     warm_peak_c: float = 0.0
     """The present or last excursion of the warmest tub: what the return to normal tells."""
+    likely: tuple[Instant, Likely] | None = field(default=None, compare=False, repr=False)
+    """What was last thought to be behind its warmth, and by which reading: it follows from the rest."""
     learned: LearnedUnit = field(init=False)
     """What is usual for the unit's air, and how it stands beside that."""
     late: bool = False
@@ -117,15 +134,41 @@ def take(watch: UnitWatch, assignment: Assignment, reading: Taken) -> None:
     """Move the unit on by one reading; a reading from before its state only marks it late."""
     if reading.quality & UNTRUSTED:
         return
+    recent = watch.recent.setdefault(reading.channel, Recent())
+    recent.take(reading.measured_at, reading.value)
+    if is_air(assignment) and _is_blind(watch, recent, reading):
+        return
     heard = watch.channels.get(reading.channel)
     if heard is None or reading.measured_at >= heard.measured_at:
         received = max(reading.received_at, heard.received_at) if heard else reading.received_at
-        watch.channels[reading.channel] = Heard(assignment, received, reading.measured_at, reading.value, received)
-    watch.recent.setdefault(reading.channel, Recent()).take(reading.measured_at, reading.value)
-    if assignment.quantity is Quantity.AIR_TEMPERATURE and assignment.lot is None:
+        before_at = heard.live_at if heard else -math.inf
+        live_at = before_at if late(reading.measured_at, reading.received_at, assignment.interval_s) else received
+        watch.channels[reading.channel] = Heard(
+            assignment, received, reading.measured_at, reading.value, received, live_at
+        )
+    if is_air(assignment):
         _take_air(watch, assignment, reading)
     elif assignment.quantity in TEMPERATURES and assignment.lot is not None:
         _take_probe(watch, assignment, reading)
+
+
+def _is_blind(watch: UnitWatch, recent: Recent, reading: Taken) -> bool:
+    """Return whether a reading tells nothing because its sensor is stuck; the first one also has the state made anew.
+
+    What it said since it stopped moving is taken back: only the store can say what the others said meanwhile.
+    """
+    blind = watch.blind.get(reading.channel)
+    if blind is not None:
+        if abs(reading.value - blind.value_c) <= CHANGE:
+            return True
+        del watch.blind[reading.channel]
+        return False
+    since = stuck_since(recent, MOVED_SHARE)
+    if since is None or abs(reading.value - recent.values[-1]) > CHANGE:
+        return False
+    watch.blind[reading.channel] = Blind(since, reading.value)
+    watch.late = True
+    return True
 
 
 def _leads(watch: UnitWatch, assignment: Assignment, at: Instant) -> bool:
@@ -199,6 +242,8 @@ def mark_tub(watch: UnitWatch, tub: TubState, at: Instant) -> None:
     tub.stalled_since = cold_since(tub.stalled_since, at, tub.copies.likely_c, tub.stop_c)
     warmest = warmest_c(watch, tub)
     tub.near_since = near_since(tub.near_since, at, tub.copies.likely_c, watch.limit_c)
+    if tub.copies.likely_c > watch.limit_c - AWAY_C:
+        tub.near_until = at
     if warmest > watch.limit_c:
         _mark_excursion(watch, at, warmest)
         tub.over_since = tub.over_since if tub.over_since is not None else at

@@ -6,7 +6,8 @@ Estimates; local rules and a responsible person come first.
 import math
 from collections.abc import Collection
 
-from alerts.heard import last_spoke_at, patience_s
+from alerts.conditions_sensor import still_sends
+from alerts.heard import Heard, last_spoke_at, patience_s
 from alerts.holdover import LN_WARM_UP, ONE_IN_TEN
 from alerts.science.forecast import time_to_limit_constant
 from alerts.science.holdover import time_to_limit_warming
@@ -54,16 +55,26 @@ def unwatched(watch: UnitWatch, now: Instant, standing: Collection[str]) -> Cond
     never_at = watch.at if watch.at is not None else watch.since_at
     since = last_spoke_at((h for t in blind for h in watch.telling_of(t)), never_at)
     figures = {**about_of(watch), "since_at": round(since), "early_at": minute(early)}
+    stuck = sorted(n for n, h in watch.channels.items() if n in watch.blind and _still_sends(watch, n, h, now))
+    if stuck:
+        figures |= {"channels": ", ".join(stuck), "cause": "stuck"}
     return Condition(
         watch.unit.id, "unwatched", "connectivity", True, since, tuple(sorted({t.lot for t in blind})), minute(early),
-        sentence="unwatched", parameters=figures,
+        sentence="unwatched_stuck" if stuck else "unwatched", parameters=figures,
     )  # fmt: skip
+
+
+def _still_sends(watch: UnitWatch, channel: str, heard: Heard, now: Instant) -> bool:
+    return channel in watch.recent and still_sends(watch.recent[channel], heard, now)
 
 
 def channel_silent(watch: UnitWatch, now: Instant, standing: Collection[str]) -> Condition | None:
     """Return that a channel says nothing; with the time for which the unit's meat can stand so, where none is left."""
     stands = "channel_silent" in standing
-    silent = sorted(n for n, h in watch.channels.items() if h.silent(now, stands=stands))
+    silent = sorted(
+        n for n, h in watch.channels.items()
+        if h.silent(now, stands=stands) and not (n in watch.blind and _still_sends(watch, n, h, now))
+    )  # fmt: skip
     if not silent:
         return None
     since = min(watch.channels[name].received_at for name in silent)

@@ -8,11 +8,21 @@ import math
 from collections.abc import Collection
 from statistics import median
 
+from alerts.conditions_cause import with_causes
 from alerts.conditions_cold import Cold, cure_stalled, too_cold
-from alerts.conditions_level import Level, warm_level
+from alerts.conditions_level import Level, above_usual, patience_near, warm_level
 from alerts.conditions_sensor import conditions_of_sensors
 from alerts.heard import patience_s
-from alerts.outlook import LEAST_RISE_S, Outlook, is_due, outlook
+from alerts.outlook import (
+    Outlook,
+    is_due,
+    is_unusual,
+    longest_wait_s,
+    may_be_due,
+    outlook,
+    outlook_by_mean,
+    sooner,
+)
 from alerts.unit_watch import (
     EXCURSION_S,
     FREEZING_S,
@@ -34,11 +44,21 @@ def conditions(watch: UnitWatch, now: Instant, standing: Collection[str]) -> lis
     found = [_product_warm(watch, now, standing), _air_far_over(watch, now), _freezing(watch, now)]
     found += [unwatched(watch, now, standing), channel_silent(watch, now, standing)]
     if "warm_level" in standing or found[0] is None:  # where meat passes its limit, that it is close to it says no more
-        levels = [Level(t.lot, t.copies.likely_c, t.near_since, spoken_at(watch, t, now)) for t in watch.tubs]
-        found.append(warm_level(about_of(watch), watch.unit.id, levels))
+        found.append(_near_level(watch, now, stands="warm_level" in standing))
+    if watch.tubs and ("above_usual" in standing or found[0] is None):
+        stands = "above_usual" in standing
+        found.append(above_usual(about_of(watch), watch.unit.id, lots_of(watch), watch.learned, stands=stands))
     found += _cold(watch, now, standing, freezes=any(c is not None and c.kind == "product_freezing" for c in found))
-    sensors = conditions_of_sensors(about_of(watch), watch.unit.id, watch.channels, watch.recent, now, standing)
-    return [*(c for c in found if c is not None), *sensors]
+    sensors = conditions_of_sensors(
+        about_of(watch), watch.unit.id, watch.channels, watch.recent, now, standing, watch.blind
+    )
+    return with_causes(watch, [*(c for c in found if c is not None), *sensors])
+
+
+def _near_level(watch: UnitWatch, now: Instant, *, stands: bool) -> Condition | None:
+    levels = [Level(t.lot, t.copies.likely_c, t.near_since, spoken_at(watch, t, now), t.near_until) for t in watch.tubs]
+    patience = patience_near(watch.learned, watch.limit_c)
+    return warm_level(about_of(watch), watch.unit.id, levels, patience, stands=stands)
 
 
 def quiet_until(watch: UnitWatch) -> Instant:
@@ -60,19 +80,26 @@ def _product_warm(watch: UnitWatch, now: Instant, standing: Collection[str]) -> 
     if over:
         return _has_passed(watch, over)
     if "product_warm" in standing and not _recovered(watch, now):
-        return _may_pass(watch, now, _outlook(watch))
-    if watch.at is None or watch.above_since is None or watch.at - watch.above_since < LEAST_RISE_S:
+        return _may_pass(watch, now, sooner(*_outlooks(watch)))
+    warm_s = watch.at - watch.above_since if watch.at is not None and watch.above_since is not None else 0.0
+    if not may_be_due(warm_s, watch.learned) or not _air_speaks(watch, now, stands=False):
         return None
-    if not _air_speaks(watch, now, stands=False):
-        return None
-    seen = _outlook(watch)
-    return _may_pass(watch, now, seen) if is_due(watch.at - watch.above_since, seen) else None
+    seen, by_mean = _outlooks(watch)
+    below_c = watch.limit_c - _warmest_tub(watch)[0]
+    return (
+        _may_pass(watch, now, sooner(seen, by_mean)) if is_due(warm_s, seen, by_mean, watch.learned, below_c) else None
+    )
 
 
-def _outlook(watch: UnitWatch) -> Outlook:
+def _outlooks(watch: UnitWatch) -> tuple[Outlook, Outlook]:
+    """Return when the first tub passes its limit, from the last half hour of the air and from its mean."""
     if not watch.air:
-        return Outlook(math.inf, math.inf, math.inf)
-    return outlook(watch.air, watch.limit_c, watch.unit.ambient_c, _warmest_tub(watch))
+        never = Outlook(math.inf, math.inf, math.inf)
+        return never, never
+    usual, warmest = watch.learned.usual, _warmest_tub(watch)
+    usual_c = usual.level_c if usual is not None else None
+    seen = outlook(watch.air, watch.limit_c, watch.unit.ambient_c, warmest, usual_c)
+    return seen, outlook_by_mean(watch.learned.mean_c, watch.limit_c, watch.unit.ambient_c, warmest)
 
 
 def _air_speaks(watch: UnitWatch, now: Instant, *, stands: bool) -> bool:
@@ -110,13 +137,25 @@ def _has_passed(watch: UnitWatch, over: list[TubState]) -> Condition:
 
 def _may_pass(watch: UnitWatch, now: Instant, seen: Outlook) -> Condition:
     base = watch.at if watch.at is not None else now
-    since = watch.above_since if watch.above_since is not None else base
+    since, warmth = _warmth(watch, base)
     early, likely, late = (minute(base + s) for s in (seen.early_s, seen.likely_s, seen.late_s))
     parameters = {**about_of(watch), "since_at": round(since), "early_at": early, "likely_at": likely}
+    if warmth:
+        parameters["warmth"] = warmth
     return Condition(
         watch.unit.id, "product_warm", "temperature", True, since, lots_of(watch), early, likely, late,
         "product_may_pass", parameters,
     )  # fmt: skip
+
+
+def _warmth(watch: UnitWatch, base: Instant) -> tuple[Instant, str]:
+    """Return since when the air of a unit has been warm, and in which sense where it is not above the limit."""
+    if watch.above_since is not None:
+        return watch.above_since, ""
+    usual, air = watch.learned.usual, watch.learned
+    if usual is not None and air.warming_since is not None and air.warming_s >= longest_wait_s(usual):
+        return air.warming_since, "no pause"
+    return base, "unusual" if usual is not None and is_unusual(usual, air.slow_c) else "back"
 
 
 def _air_far_over(watch: UnitWatch, now: Instant) -> Condition | None:

@@ -9,7 +9,7 @@ import numpy as np
 from pydantic import BaseModel
 
 from alerts.holdover import HoldOver
-from alerts.sentences import alarm_text, first_steps
+from alerts.sentences import alarm_text, first_steps, looks_like
 from alerts.sentences_findings import finding_text, proposal_text
 from alerts.suspended import works_of
 from api.actions.signing import choices
@@ -221,6 +221,7 @@ def alarm_answer(kitchen: Kitchen, alarm: Alarm) -> AlarmAnswer:
         category=condition.category,
         wakes=condition.wakes,
         text=alarm_text(alarm, zone_of(kitchen, condition.unit)),
+        looks_like=looks_like(condition, zone_of(kitchen, condition.unit)),
         first_steps=list(first_steps(condition)),
         lots=condition.lots,
         since_at=condition.since_at,

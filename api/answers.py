@@ -275,6 +275,7 @@ class AlarmAnswer(Answer):
     category: str
     wakes: bool
     text: str
+    looks_like: str
     first_steps: list[str]
     lots: tuple[str, ...]
     since_at: Stamp

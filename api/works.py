@@ -24,6 +24,7 @@ from alerts.schedule import Calendar
 from alerts.service import CURSOR, Service
 from alerts.signs import Signs
 from alerts.trace import batch_history
+from alerts.troubles import Facts, Way, broken_ways, standing_trouble, trouble
 from api.canary import EVERY_S, Canary
 from api.heartbeat import KEY, KIND, Heartbeat, Receiver
 from api.supervisor import Supervisor
@@ -34,7 +35,7 @@ from collector.broker import Broker
 from collector.canary import OwnTopics
 from collector.events import Draft, Entry, GapSuspected
 from collector.feeder import Feeder
-from collector.findings import Proposal
+from collector.findings import Condition, Proposal
 from collector.formats.names import captures
 from collector.health import Health, State
 from collector.inbox import Inbox
@@ -124,6 +125,7 @@ class Works:
             {"log": LogChannel(), **self.channels},
             self.reach,
             self.link_for,
+            troubles=self.troubles,
             people_at_once=PEOPLE_AT_ONCE,
         )
         self.feeder: Feeder | None = None
@@ -133,6 +135,8 @@ class Works:
         self.vitals = Vitals(self.live.pulse, self._write_trifle, time.monotonic, self.supervisor)
         if self.board is not None:
             self.vitals.watches = self.board.watches
+        self._broken_in: Kitchen | None = None
+        self._broken: list[Way] = []
         self.canary = self._canary()
         self.heartbeat: Heartbeat | None = None
         if self.receiver is not None:
@@ -285,6 +289,23 @@ class Works:
             None if pulse.stepped_s is None else now_s - pulse.stepped_s,
             self.live.alive and pulse.beat(now_s) is Beat.FRESH,
             self.vitals.journal_written(),
+        )
+
+    def troubles(self, kitchen: Kitchen, now: Instant) -> list[Condition]:
+        """Return what is wrong with the program itself; asked by the watch at every tick."""
+        if self._broken_in is not kitchen:
+            self._broken_in, self._broken = kitchen, broken_ways(kitchen, self.reach, now)
+        return trouble(self._facts(now), self._broken, standing_trouble(kitchen), now)
+
+    def _facts(self, now: Instant) -> Facts:
+        signs, intake = self.signs(), self.health.part("intake")
+        failed = intake is not None and intake.state is State.FAILED
+        return Facts(
+            max(now - intake.since_at, 0.0) if intake is not None and failed else 0.0,
+            signs.disk_free,
+            self.canary.missing_s() if self.canary is not None else 0.0,
+            self.canary is None or self.canary.good(),
+            signs.stepped_s,
         )
 
     def _keep_beat(self, how: Mapping[str, object]) -> None:

@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 from fastapi import APIRouter, Request
 from fastapi.responses import RedirectResponse, Response
 
-from alerts.sentences import TITLES, alarm_text, clock_text, first_steps
+from alerts.sentences import TITLES, alarm_text, clock_text, first_steps, looks_like
 from api.actions.answering import answer_alarm
 from api.auth.signed import OfficeHere, Operator
 from api.doing import NotThere
@@ -43,6 +43,8 @@ class AlarmCard:
     early: str
     likely: str
     late: str
+    looks: str
+    """What is likely behind it, and why that is thought."""
     steps: tuple[str, ...]
     moving: str
     """Where tubs could go, if the last step comes to that."""
@@ -109,6 +111,7 @@ def card_of(kitchen: Kitchen, alarm: Alarm, now: Instant, may_answer: bool, movi
         early=early,
         likely=likely,
         late=late,
+        looks=looks_like(condition, zone) if alarm.active else "",
         steps=first_steps(condition) if alarm.active else (),
         moving=moving,
         lots=tuple(lot for lot in condition.lots if lot in kitchen.batches),

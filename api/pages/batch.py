@@ -19,6 +19,7 @@ from api.pages.by_lot import ByLot
 from api.pages.daily_forms import daily_forms
 from api.pages.forms import Form
 from api.pages.frame import Framed
+from api.pages.learned import learned_lines
 from api.pages.making_forms import DONE as MAKING_DONE
 from api.pages.making_forms import LOGS, LOGS_OF_ENDED, SIGNED, making_forms
 from api.pages.rendering import Frame, show
@@ -105,6 +106,8 @@ class BatchContext:
     tubs: tuple[TubLine, ...]
     plan: tuple[tuple[str, str], ...]
     sheet: tuple[tuple[str, str], ...]
+    learned: tuple[str, ...]
+    """Excursions that only late readings have told of."""
     timeline: tuple[Moment, ...]
     sign: Form | None
     writes: tuple[Form, ...]
@@ -344,6 +347,7 @@ def context(
         tubs=tuple(tub_lines(batch, kitchen, zone)),
         plan=plan_lines(batch, kitchen, zone),
         sheet=sheet_lines(batch),
+        learned=tuple(learned_lines(office, lot, as_now(kitchen, lot, fresh), zone)),
         timeline=tuple(
             Moment(short_text(line.at, zone), line.by, line.words, line.position)
             for line in reversed(lines.lines(lot, kitchen))

@@ -606,3 +606,68 @@ def test_a_unit_out_of_service_is_no_part_of_a_silence_that_others_share(bench: 
         bench.service.tick()
     (alarm,) = bench.present.kitchen.active_alarms()
     assert (alarm.condition.key, alarm.condition.members) == (("*s/larder", "units_silent"), ("room", "larder"))
+
+
+def silent_for(bench: Bench, minutes: int, fridge: float = 3.0) -> None:
+    """Let time pass in which only the fridge is heard."""
+    for _ in range(minutes):
+        bench.at += 60.0
+        bench.hear("fridge/air", fridge)
+        bench.service.tick()
+
+
+def returned(bench: Bench) -> list[tuple[str, str]]:
+    return [a.condition.key for a in bench.present.kitchen.alarms.values() if not a.active]
+
+
+def test_late_cold_readings_end_no_alarm_of_warm_meat_and_no_blindness_and_a_reading_of_now_does(bench: Bench) -> None:
+    bench.run(1, 3.0)
+    bench.run(1.2, 9.0)
+    warm_until = bench.at
+    silent_for(bench, 120)
+    assert {("room", "product_warm"), ("room", "unwatched")} <= set(bench.kinds())
+    for minute in range(1, 41):
+        bench.hear("room/air", 2.0, at=warm_until + 60.0 * minute)
+    silent_for(bench, 5)
+    assert {("room", "product_warm"), ("room", "unwatched")} <= set(bench.kinds())
+    bench.run(0.5, 2.0)
+    assert {("room", "product_warm"), ("room", "unwatched")} <= set(returned(bench))
+    assert ("room", "product_warm") not in bench.kinds()
+
+
+def test_late_cold_readings_end_no_alarm_of_the_air(bench: Bench) -> None:
+    bench.run(1, 3.0)
+    bench.run(1, 14.0)
+    warm_until = bench.at
+    assert ("room", "air_far_over") in bench.kinds()
+    silent_for(bench, 60)
+    for minute in range(1, 31):
+        bench.hear("room/air", 2.0, at=warm_until + 60.0 * minute)
+    silent_for(bench, 1)
+    assert ("room", "air_far_over") in bench.kinds()
+    bench.run(0.1, 2.0)
+    assert ("room", "air_far_over") not in bench.kinds()
+
+
+def test_meat_that_was_carried_away_ends_its_alarm_though_nothing_is_heard(bench: Bench) -> None:
+    bench.run(1, 3.0)
+    bench.run(1.2, 9.0)
+    silent_for(bench, 120)
+    bench.write(TubMoved("B1", Placement("1", "fridge", bench.at)))
+    silent_for(bench, 1)
+    assert ("room", "product_warm") in returned(bench)
+
+
+def test_late_warm_readings_of_the_past_raise_no_alarm_while_the_meat_is_known_to_be_cold_now() -> None:
+    bench = Bench()
+    bench.furnish()
+    bench.run(1, 3.0)
+    lost_from = bench.at
+    silent_for(bench, 240)
+    bench.run(5, 1.0)
+    before = set(bench.kinds())
+    for minute in range(1, 240):
+        bench.hear("room/air", 12.0, at=lost_from + 60.0 * minute)
+    bench.run(0.1, 1.0)
+    assert ("room", "product_warm") not in {a.condition.key for a in bench.present.kitchen.alarms.values()}
+    assert set(bench.kinds()) <= before

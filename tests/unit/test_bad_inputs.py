@@ -201,11 +201,11 @@ SETTINGS: list[Row] = [
      ["line 97: status canary_topic: the status would overwrite itself there; give each a topic of its own"]),
     ("a heartbeat to no address", [("# [heartbeat]", "[heartbeat]"),
                                    ('# url = "env:CUREVIGIL_HEARTBEAT_URL"', 'url = "env:NO_ADDRESS"')],
-     ["line 127: heartbeat url: what stands there is no web address; put one there that begins with https:// or "
+     ["line 132: heartbeat url: what stands there is no web address; put one there that begins with https:// or "
          "http://"]),
     ("a heartbeat that hammers", [("# [heartbeat]", "[heartbeat]"), ("# every_s = 60", "every_s = 1"),
                                   ('# url = "env:CUREVIGIL_HEARTBEAT_URL"', 'url = "env:CUREVIGIL_INES_WEBHOOK"')],
-     ["line 128: heartbeat every_s: 1 is below 10; look at the figure and its unit"]),
+     ["line 133: heartbeat every_s: 1 is below 10; look at the figure and its unit"]),
     ("a heartbeat that nothing could open", [("# [heartbeat]", "[heartbeat]"), ("canary = true", "canary = false"),
                                   ('# url = "env:CUREVIGIL_HEARTBEAT_URL"', 'url = "env:CUREVIGIL_INES_WEBHOOK"')],
      ["line 96: status canary: without a canary nothing shows that readings arrive, and it would never beat; set "

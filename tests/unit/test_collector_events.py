@@ -107,6 +107,7 @@ SAMPLES: dict[str, e.Event] = {
         e.AlarmAcknowledged("A17", "going", AT + 900, "ten minutes"),
         e.AlarmReturned("A17", "returned", {"estimate_c": 4.5, "n": 2, "who": None}),
         e.AlarmTold("A17", "again 2", "kim", "webhook", "failed", "connection refused"),
+        w.AlarmExplained("A17", {"cause": "door", "cause_at": AT - 600, "cause_k": 2.5}),
         w.AlarmShelved("A17", AT + 3600, "the coil is being thawed"),
         w.AlarmUnshelved("A17", "time"),
         w.UnitOutOfService("walk-in", "its compressor is being changed"),
