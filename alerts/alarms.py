@@ -1,10 +1,13 @@
 """The life of an alarm, in the states of ISA-18.2 / IEC 62682. Pure: no clock, no I/O."""
 
 from collections.abc import Collection, Iterable, Mapping
+from dataclasses import replace
 
+from alerts.explained import WARM, named, settled
 from alerts.sentences_watcher import TROUBLE, codes
 from alerts.suspended import endings, held_back, in_service, out_of_service
 from collector.events import AlarmChanged, AlarmRaised, AlarmReturned, Draft
+from collector.events_watching import AlarmExplained
 from collector.findings import Condition
 from collector.kitchen import Alarm, Kitchen
 from collector.sample import Instant
@@ -52,8 +55,15 @@ def step(
         if alarm is None:
             if held_back(kitchen, condition, now) is None:
                 drafts.append(Draft(now, "watch", AlarmRaised(condition)))
-        elif worth_telling(alarm.condition, condition):
-            drafts.append(Draft(now, "watch", AlarmChanged(alarm.id, condition)))
+            continue
+        before, now_named = alarm.condition.parameters, condition.parameters
+        looked_for = condition.kind in WARM
+        cause = settled(before, now_named, alarm.raised_at, now) if looked_for else named(now_named)
+        if worth_telling(alarm.condition, condition):
+            told = replace(condition, parameters={**condition.parameters, **cause})
+            drafts.append(Draft(now, "watch", AlarmChanged(alarm.id, told)))
+        elif looked_for and cause != named(before):
+            drafts.append(Draft(now, "watch", AlarmExplained(alarm.id, cause)))
     for key, alarm in standing.items():
         if key not in holding:
             figures = dict((returns or {}).get(key, {}))

@@ -10,6 +10,7 @@ from datetime import UTC, datetime
 from functools import partial
 from zoneinfo import ZoneInfo
 
+from alerts.sentences_cause import cause_text, leading_step
 from alerts.sentences_sensor import SENSOR_FIRST, SENSOR_STEPS, SENSOR_TITLES, ice_text
 from alerts.sentences_silence import back_text, blind_text, could_text, left_text, of_site_text
 from alerts.sentences_watcher import (
@@ -251,13 +252,19 @@ def first_steps(condition: Condition) -> tuple[str, ...]:
     """Return what to look at first, in order of evidence (rules 4.4)."""
     if condition.kind == TROUBLE:
         return trouble_steps(condition.parameters)
-    return _FIRST_STEPS.get(condition.kind, ())
+    return (*leading_step(condition.parameters), *_FIRST_STEPS.get(condition.kind, ()))
+
+
+def looks_like(condition: Condition, zone: str) -> str:
+    """Return what is likely behind a condition and why that is thought; empty where the record does not say."""
+    return cause_text(condition.parameters, partial(clock_text, zone=zone))
 
 
 def message(alarm: Alarm, zone: str, link: str = "", *, moving: str = "") -> tuple[str, str]:
     """Return the first line and the body that a person is told; `moving` says where tubs could go, if they must."""
     lines = []
     if alarm.active:
+        lines.append(looks_like(alarm.condition, zone))
         lines += [f"{n}. {step}" for n, step in enumerate(first_steps(alarm.condition), 1)]
         lines.append(moving)
         if alarm.condition.likely_at is not None:

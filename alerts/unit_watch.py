@@ -9,6 +9,7 @@ from dataclasses import dataclass, field
 from typing import NamedTuple
 
 from alerts.blind import MOVED_SHARE, stuck_since
+from alerts.causes import Likely
 from alerts.clocks import Lags
 from alerts.conditions_cold import cold_since
 from alerts.conditions_level import AWAY_C, near_since
@@ -117,6 +118,8 @@ class UnitWatch:
     warm_until: Instant | None = None
     warm_peak_c: float = 0.0
     """The present or last excursion of the warmest tub: what the return to normal tells."""
+    likely: tuple[Instant, Likely] | None = field(default=None, compare=False, repr=False)
+    """What was last thought to be behind its warmth, and by which reading: it follows from the rest."""
     learned: LearnedUnit = field(init=False)
     """What is usual for the unit's air, and how it stands beside that."""
     late: bool = False

@@ -8,6 +8,7 @@ import math
 from collections.abc import Collection
 from statistics import median
 
+from alerts.conditions_cause import with_causes
 from alerts.conditions_cold import Cold, cure_stalled, too_cold
 from alerts.conditions_level import Level, above_usual, patience_near, warm_level
 from alerts.conditions_sensor import conditions_of_sensors
@@ -55,7 +56,7 @@ def conditions(watch: UnitWatch, now: Instant, standing: Collection[str]) -> lis
     sensors += conditions_of_upkeep(
         about_of(watch), watch.unit.id, watch.channels, watch.recent, watch.clocks, watch.due, now, standing
     )
-    return [*(c for c in found if c is not None), *sensors]
+    return with_causes(watch, [*(c for c in found if c is not None), *sensors])
 
 
 def _near_level(watch: UnitWatch, now: Instant, *, stands: bool) -> Condition | None:

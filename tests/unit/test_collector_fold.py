@@ -383,6 +383,7 @@ LIFE: list[e.Event] = [
     m.BatchesMerged("L3", PLAN, 6.0, (Strand("L1b", "2", "A"),), (Placement("A", "fridge", NOON + 38 * H),)),
     e.BatchEnded("L1", NOON + 60 * H, "sold"),
     e.AlarmRaised(WARM),
+    w.AlarmExplained("A40", {"cause": "door"}),
     w.AlarmShelved("A40", NOON + 50 * H, "the coil is being thawed"),
     w.AlarmUnshelved("A40", "time"),
     e.AlarmReturned("A40", "returned", {}),
