@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 from alerts.causes import CREEP, Likely, likely_cause
+from alerts.conditions_astray import EITHER
 from alerts.explained import WARM
 from alerts.heard import Heard
 from alerts.learned import Recent
@@ -14,7 +15,7 @@ from alerts.unit_watch import UnitWatch
 from collector.findings import Condition
 from collector.readings import Quantity
 
-NOT_OF_A_VALUE = ("channel_silent",)
+NOT_OF_A_VALUE = ("channel_silent", "battery_low", "clock_wrong", "calibration_overdue")
 """Conditions of sensors that cast no doubt on what others say."""
 
 
@@ -28,6 +29,9 @@ def with_causes(watch: UnitWatch, found: Sequence[Condition]) -> list[Condition]
     if creeps and likely.cause in ("", CREEP) and not likely.doubted:
         # Days of it say more than the last one.
         likely = Likely(creeps)
+    elif likely.cause == CREEP and sum(h.is_air for h in watch.channels.values()) < 2:
+        # One sensor alone cannot tell a setting that creeps from its own drift.
+        likely = replace(likely, cause=EITHER)
     figures: dict[str, float | int | str | None] = {}
     if likely.doubted:
         figures = {"cause": "", "cause_doubted": 1}

@@ -86,3 +86,24 @@ def test_what_days_say_of_a_creeping_level_goes_before_what_one_day_says() -> No
     creeps = Condition("room", "level_creeps", "temperature", False, T, sentence="level_creeps", parameters=figures)
     assert named(UnitWatch(UNIT, 5.0, T), WARM, creeps) == ["drift or creep", "drift or creep"]
     assert named(warmed(), WARM, creeps) == ["cooling", "drift or creep"]
+
+
+def crept(*sensors: Assignment) -> UnitWatch:
+    """A unit whose turns go on as ever while its level has risen a little all day."""
+    watch = UnitWatch(UNIT, 5.0, T)
+    for i in range(24 * 12):
+        at = T + 300.0 * i
+        value = 4.0 + 2.0 * (0.0, 0.5, 0.8, 1.0, 0.5)[i % 5] + 0.4 * i / 288
+        for one in sensors:
+            take(watch, one, Taken(one.channel, at, at, value))
+    return watch
+
+
+def test_one_sensor_alone_cannot_tell_a_setting_that_creeps_from_its_own_drift() -> None:
+    assert named(crept(AIR), WARM) == ["drift or creep"]
+    assert named(crept(AIR, SECOND), WARM) == ["creep"]
+
+
+def test_what_keeps_sensors_up_casts_no_doubt_on_what_they_say() -> None:
+    for kind in ("battery_low", "clock_wrong", "calibration_overdue"):
+        assert named(warmed(), WARM, Condition("room", kind, "sensor", False, T, sentence=kind)) == ["cooling", None]
