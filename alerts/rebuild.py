@@ -23,7 +23,6 @@ from alerts.unit_watch import (
     EXCURSION_JOIN_S,
     FREEZING_C,
     HYSTERESIS_C,
-    Blind,
     TubState,
     UnitWatch,
     mark_air,
@@ -57,9 +56,10 @@ def rebuilt(
     believed = Believed(air, fetch, last, now)
     for assignment in _telling(kitchen, unit, now):
         sent = _last_trusted(assignment.channel, now + 1.0, believed.raw, last)
-        blind_since = believed.blind_since(assignment.channel) if is_air(assignment) else None
-        if sent is not None and blind_since is not None:
-            watch.blind[assignment.channel] = Blind(blind_since, sent.value + assignment.offset_c)
+        if sent is not None and is_air(assignment):
+            blind = believed.blind(assignment.channel, sent.value + assignment.offset_c)
+            if blind is not None:
+                watch.blind[assignment.channel] = blind
         reading = _last_trusted(assignment.channel, now + 1.0, believed.fetch, believed.last)
         spoke_at = -np.inf if reading is None else reading.received_at
         heard_at = max(since_at, assignment.from_at)
