@@ -85,7 +85,9 @@ def take(watch: UnitWatch, assignment: Assignment, reading: Taken) -> None:
     heard = watch.channels.get(reading.channel)
     if heard is None or reading.measured_at >= heard.measured_at:
         received = max(reading.received_at, heard.received_at) if heard else reading.received_at
-        watch.channels[reading.channel] = Heard(assignment, received, reading.measured_at, reading.value, received)
+        watch.channels[reading.channel] = Heard(
+            assignment, received, reading.measured_at, reading.value, received, live=True
+        )
     watch.recent.setdefault(reading.channel, Recent()).take(reading.measured_at, reading.value)
     if assignment.quantity is Quantity.AIR_TEMPERATURE and assignment.lot is None:
         _take_air(watch, assignment, reading)

@@ -120,6 +120,12 @@ class Bench:
             self.hear("fridge/air", fridge)
             self.service.tick()
 
+    def run_fridge_alone(self, minutes: int) -> None:
+        for _ in range(minutes):
+            self.at += 60.0
+            self.hear("fridge/air", 3.0)
+            self.service.tick()
+
     def kinds(self) -> list[tuple[str, str]]:
         return [a.condition.key for a in self.present.kitchen.active_alarms()]
 
@@ -606,3 +612,40 @@ def test_a_unit_out_of_service_is_no_part_of_a_silence_that_others_share(bench: 
         bench.service.tick()
     (alarm,) = bench.present.kitchen.active_alarms()
     assert (alarm.condition.key, alarm.condition.members) == (("*s/larder", "units_silent"), ("room", "larder"))
+
+
+def test_a_clock_that_is_put_on_makes_nobody_silent(bench: Bench) -> None:
+    bench.run(1, 3.0)
+    bench.at += HOUR
+    bench.service.tick()
+    assert bench.kinds() == []
+    bench.run(0.1, 3.0)
+    assert bench.kinds() == []
+
+
+def test_what_is_stored_from_before_the_clock_was_put_back_is_no_sign_of_life(bench: Bench) -> None:
+    bench.run(3, 3.0)
+    bench.run_fridge_alone(60)
+    before = bench.kinds()
+    assert ("room", "unwatched") in before
+    bench.at -= HOUR + 100.0
+    for _ in range(2):
+        bench.run_fridge_alone(60)
+        assert bench.kinds() == before
+        bench.restart()
+        assert bench.kinds() == before
+    bench.run(0.1, 3.0)
+    assert bench.kinds() == []
+
+
+def test_what_a_parent_held_back_is_told_once_it_is_over_whatever_the_watch_slept_through(bench: Bench) -> None:
+    bench.run(1, 3.0)
+    for _ in range(40):
+        bench.at += 60.0
+        bench.service.tick()
+    bench.restart()
+    assert bench.kinds() == [("*", "nothing_arrives")]
+    bench.run_fridge_alone(6)
+    assert bench.kinds() == [("*", "nothing_arrives")]
+    bench.run_fridge_alone(2)
+    assert bench.kinds() == [("room", "unwatched")]
