@@ -4,22 +4,21 @@ Pure: no clock, no I/O. None of this wakes anybody, and none of it silences anyt
 as what it is, and what the air then seems to do is told as well.
 """
 
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Mapping, Sequence
 from itertools import combinations
+from statistics import median
 
+from alerts.blind import STUCK_S, stuck_since
+from alerts.conditions_astray import conditions_of_places
 from alerts.heard import Heard
-from alerts.learned import Recent, apart
+from alerts.learned import GRID_S, Recent, apart
 from alerts.surroundings import TEMPERATURES
 from collector.findings import Condition, Parameters
 from collector.readings import Quantity
 from collector.sample import Instant
 
-STUCK_S = 6 * 3600.0
-"""House: the same value for this long, after it had changed before: more than two turns of any compressor. [s]"""
-CHANGED_TIMES = 20
-"""House: so often must the value have changed in what is kept before a pause means anything."""
-JUMP_C, NEIGHBOURS_C, JUMPS = 4.0, 2.0, 4
-"""House: so many lone values in a day, this far from both neighbours, which agree: air has no such moods. [K]"""
+JUMPS = 4
+"""House: so many lone values in a day are a fault."""
 FAHRENHEIT_S, FAHRENHEIT_C, LEAST_STEP_C = 3600.0, 4.0, 15.0
 """House: for an hour, what would be the usual temperature if it were read in °F, and is far from it in °C. [s], [K]"""
 APART_C, APART_S = 1.5, 7200.0
@@ -30,34 +29,52 @@ DOOR_S = 3600.0
 
 def conditions_of_sensors(
     about: Parameters, unit: str, channels: Mapping[str, Heard], recent: Mapping[str, Recent], now: Instant,
-    standing: Collection[str],
+    standing: Collection[str], blind: Collection[str] = (),
 ) -> list[Condition]:  # fmt: skip
     """Return what is wrong with the sensors of a unit, and whether its door has long stood open."""
-    live = {name: recent[name] for name, h in channels.items() if name in recent and not h.silent(now, stands=False)}
+    live = {
+        name: recent[name] for name, h in channels.items()
+        if name in recent and (still_sends(recent[name], h, now) if name in blind else not h.silent(now, stands=False))
+    }  # fmt: skip
     thermometers = {name: r for name, r in live.items() if channels[name].assignment.quantity in TEMPERATURES}
     air = {name: r for name, r in thermometers.items() if channels[name].is_air}
     doors = {name: r for name, r in live.items() if channels[name].assignment.quantity is Quantity.DOOR}
     found = {
-        "sensor_stuck": [n for n, r in thermometers.items() if stuck(r, stands="sensor_stuck" in standing)],
-        "sensor_jumps": [n for n, r in thermometers.items() if r.lone_jumps(JUMP_C, NEIGHBOURS_C) >= JUMPS],
+        "sensor_stuck": [
+            n for n, r in thermometers.items() if n in blind or stuck(r, stands="sensor_stuck" in standing)
+        ],
+        "sensor_jumps": [n for n, r in thermometers.items() if len(r.jumps) >= JUMPS],
         "sensor_unit": [n for n, r in thermometers.items() if in_fahrenheit(r, stands="sensor_unit" in standing)],
-        "sensors_disagree": disagreeing(air, stands="sensors_disagree" in standing),
+        "sensors_disagree": disagreeing(
+            {n: r for n, r in air.items() if n not in blind}, stands="sensors_disagree" in standing
+        ),
         "door_open": [n for n, r in doors.items() if open_since(r) is not None],
     }
-    return [_condition(kind, names, about, unit, live) for kind, names in found.items() if names]
+    found["sensor_jumps"] = [name for name in found["sensor_jumps"] if name not in found["sensor_unit"]]
+    said = [_condition(kind, names, about, unit, live) for kind, names in found.items() if names]
+    # What is stuck or in another unit of measure is told as that, and its level says nothing more.
+    placed = {name: r for name, r in air.items() if name not in (*found["sensor_stuck"], *found["sensor_unit"])}
+    return said + conditions_of_places(about, unit, placed, now, standing)
+
+
+def still_sends(recent: Recent, heard: Heard, now: Instant) -> bool:
+    """Return whether a sensor that tells nothing still sends."""
+    return bool(recent.times) and now - recent.times[-1] <= heard.silent_after_s + GRID_S
 
 
 def stuck(recent: Recent, *, stands: bool) -> bool:
-    """Return whether a value has stood still for too long although it had moved before."""
+    """Return whether a value has stood still for too long although it had moved before, and never rested so long."""
     since = recent.unchanged_since()
-    if since is None or recent.times[-1] - since < STUCK_S:
-        return False
-    return stands or recent.changes(since) >= CHANGED_TIMES
+    if stands and since is not None and recent.times[-1] - since >= STUCK_S:
+        return True
+    return stuck_since(recent) is not None
 
 
 def in_fahrenheit(recent: Recent, *, stands: bool) -> bool:
     """Return whether the last hour makes sense only in °F."""
     if not recent.times or recent.times[-1] - recent.times[0] < FAHRENHEIT_S and not stands:
+        return False
+    if not stands and recent.values[-1] < LEAST_STEP_C:
         return False
     begin = recent.times[-1] - FAHRENHEIT_S
     hour = [(value - 32.0) / 1.8 for value in recent.since(begin)]
@@ -68,9 +85,16 @@ def in_fahrenheit(recent: Recent, *, stands: bool) -> bool:
         return False
     usual = sorted(cold)[len(cold) // 2]
     values = recent.since(begin)
-    return all(
+    fits = all(
         abs(f - usual) < 3 * FAHRENHEIT_C and v - usual > LEAST_STEP_C for f, v in zip(hour, values, strict=True)
-    ) and (abs(sorted(hour)[len(hour) // 2] - usual) < FAHRENHEIT_C)
+    )
+    return fits and abs(median(hour) - usual) < FAHRENHEIT_C and _leapt(recent.values, usual + LEAST_STEP_C)
+
+
+def _leapt(values: Sequence[float], line: float) -> bool:
+    """Return whether the values came above a line in one leap, as no room that warms does."""
+    below = next((i for i in range(len(values) - 1, -1, -1) if values[i] <= line), None)
+    return below is not None and below + 1 < len(values) and values[below + 1] - values[below] > LEAST_STEP_C
 
 
 def disagreeing(air: Mapping[str, Recent], *, stands: bool) -> list[str]:

@@ -5,7 +5,7 @@ the person's channels has accepted it, and it is tried on the next channel at th
 gives no answer.
 """
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from enum import Enum
 
@@ -35,6 +35,8 @@ class Telling:
     occasion: str
     person: str
     channel: str
+    others: tuple[str, ...] = ()
+    """On its way as the head of a list: the other alarms in it."""
 
 
 class Walk(Enum):
@@ -69,15 +71,38 @@ def due(
     """
     waited = {(t.alarm, t.person) for t, walk in walks.items() if walk is Walk.WAITED}
     tellings: dict[bool, list[Telling]] = {True: [], False: []}
-    for alarm in (*kitchen.alarms.values(), *kitchen.past_alarms.values()):
+    alarms = (*kitchen.alarms.values(), *kitchen.past_alarms.values())
+    for alarm in alarms:
         case = _case(kitchen, alarm, channels, now, falling)
         if case is None:
             continue
+        overtaken = _overtaken(case, alarms)
         for person in _people(case):
+            if person in overtaken:
+                continue
             telling = _next_attempt(alarm, case.occasion, person, _ways(case, person), now, walks)
             if telling is not None and (alarm.id, person) not in waited:
                 tellings[alarm.condition.wakes and alarm.active].append(telling)
     return [*tellings[True], *tellings[False]]
+
+
+def _overtaken(case: _Case, alarms: Iterable[Alarm]) -> Collection[str]:
+    """Return who is no longer told that it is over: it stands anew, or they have heard of the newer one."""
+    if case.occasion != "returned":
+        return ()
+    mine = case.alarm
+    heard = may_have_heard(mine)
+    told = {t.person for t in mine.told if t.occasion == "returned" and t.accepted}
+    if told.issuperset(heard):
+        return ()
+    later = [a for a in alarms if a.condition.key == mine.condition.key and _order(a) > _order(mine)]
+    if any(alarm.active for alarm in later):
+        return heard
+    return {person for alarm in later for person in may_have_heard(alarm)}
+
+
+def _order(alarm: Alarm) -> tuple[bool, Instant, int, str]:
+    return alarm.active, alarm.raised_at, len(alarm.id), alarm.id
 
 
 def _case(

@@ -182,7 +182,7 @@ def _members(condition: Condition, known: Sequence[UnitWatch], silent: Sequence[
     if condition.kind != "nothing_arrives":
         mine = {name: s for name, s in mine.items() if s.fits(condition.since_at)}
     for watch in known:
-        if watch.unit.id not in mine and not any(h.live for h in _temperatures(watch)):
+        if watch.unit.id not in mine and not any(h.taken for h in _temperatures(watch)):
             # Only a reading ends it, and none that was in the store before (`Heard.silent`).
             mine[watch.unit.id] = _silence(watch, gone=False)
     return list(mine.values())

@@ -9,6 +9,11 @@ from collector.readings import Assignment, Quantity
 from collector.sample import Instant, Quality
 
 
+def is_air(assignment: Assignment) -> bool:
+    """Return whether a channel measures the air of its unit."""
+    return assignment.quantity is Quantity.AIR_TEMPERATURE and assignment.lot is None
+
+
 @dataclass(frozen=True, slots=True)
 class Heard:
     """The last that was heard of one channel."""
@@ -20,7 +25,9 @@ class Heard:
     value: float
     spoke_at: Instant = -math.inf
     """When its last trusted reading was received."""
-    live: bool = False
+    live_at: Instant = -math.inf
+    """When the last of them was received that was measured not long before: what is late tells of then, not of now."""
+    taken: bool = False
     """Whether it was heard since the watch began, and not only found in the store."""
 
     @property
@@ -31,13 +38,17 @@ class Heard:
     @property
     def is_air(self) -> bool:
         """Return whether it measures the air of the unit."""
-        return self.assignment.quantity is Quantity.AIR_TEMPERATURE and self.assignment.lot is None
+        return is_air(self.assignment)
 
     def tells_of(self, lot: str, tub: str) -> bool:
         """Return whether a tub's estimate follows from it: the air of the unit, or a probe in the tub."""
         a = self.assignment
         probes = a.lot == lot and a.tub in (None, tub) and a.quantity in TEMPERATURES
         return self.is_air or probes
+
+    def live(self, now: Instant) -> bool:
+        """Return whether it tells of now: its last reading that was not late is no older than it may be silent."""
+        return now - self.live_at <= self.silent_after_s
 
     def silent(self, now: Instant, *, stands: bool) -> bool:
         """Return whether it has said nothing for too long.
@@ -46,8 +57,13 @@ class Heard:
         none that was in the store before. Since a clock was put back, what is stored may look as if it came just now.
         """
         if stands:
-            return not self.live or now - self.spoke_at > self.silent_after_s
+            return not self.taken or now - self.spoke_at > self.silent_after_s
         return now - self.received_at > self.silent_after_s
+
+
+def late(measured_at: Instant, received_at: Instant, interval_s: float) -> bool:
+    """Return whether a reading was received so long after it was measured that it tells of then, not of now."""
+    return received_at - measured_at > gap_after_s(interval_s)
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,5 +89,5 @@ def patience_s(channels: Iterable[Heard]) -> float:
 
 
 def with_life_of(channels: Mapping[str, Heard], before: Mapping[str, Heard]) -> dict[str, Heard]:
-    """Return channels found in the store, those heard live that were so before."""
-    return {name: replace(h, live=name in before and before[name].live) for name, h in channels.items()}
+    """Return channels found in the store, those taken that were so before."""
+    return {name: replace(h, taken=name in before and before[name].taken) for name, h in channels.items()}

@@ -56,7 +56,7 @@ def elsewhere(
         ):
             continue
         one = _elsewhere(watch, min(watch.limit_c, troubled.limit_c), now)
-        if one is not None and not _in_trouble(kitchen, name):
+        if one is not None and not _in_trouble(kitchen, name, now):
             found.append(one)
     return tuple(sorted(found, key=lambda one: _rank(one, len(troubled.tubs)))[:NAMED_MOST])
 
@@ -66,9 +66,10 @@ def _rank(one: Elsewhere, tubs: int) -> tuple[int, float, str]:
     return (enough, max(one.air_c, one.usual_c), one.name)
 
 
-def _in_trouble(kitchen: Kitchen, unit: str) -> bool:
+def _in_trouble(kitchen: Kitchen, unit: str, now: Instant) -> bool:
     standing = (a.condition for a in kitchen.active_alarms() if a.condition.unit == unit)
-    return any(c.category not in SAYS_NOTHING_OF_COLD for c in standing)
+    works = any(work.unit == unit and work.goes_on_at(now) for work in kitchen.planned_work)
+    return works or any(c.category not in SAYS_NOTHING_OF_COLD for c in standing)
 
 
 def _elsewhere(watch: UnitWatch, limit_c: float, now: Instant) -> Elsewhere | None:

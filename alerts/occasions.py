@@ -60,7 +60,8 @@ def _again(alarm: Alarm, now: Instant, falls: bool) -> Occasion | None:
         return None
     ends = [] if falls else _ends_of_answer(alarm, at)
     if alarm.answer != "going":
-        ends = [("passed", at)]
+        # Said an hour ahead of a clock that was put back: nobody waits until it is as late again.
+        ends = [("passed", min(at, now))]
     elif at > now + PUT_BACK_S:
         # How long ago the answer was given is unknown since the clock was put back.
         ends = [("clock", now)]
@@ -108,5 +109,9 @@ def _minute(local: datetime) -> int:
 
 def waits_for_morning(kitchen: Kitchen, alarm: Alarm, now: Instant) -> Instant | None:
     """Return until when an alarm that wakes nobody is kept for the morning list; None where it is told now."""
+    if alarm.condition.wakes:
+        return None
     site = kitchen.site_of(alarm.condition.unit)
-    return None if alarm.condition.wakes or site is None else quiet_until(site, now)
+    # What concerns every site waits until it is day at all of them.
+    sites = [site] if site is not None else kitchen.sites.values() if alarm.condition.unit == "*" else ()
+    return max((at for at in (quiet_until(one, now) for one in sites) if at is not None), default=None)

@@ -194,4 +194,6 @@ def estimate_row(estimate: Estimate) -> dict[str, object]:
         "value": round(estimate.likely_c, 2),
         "lo": round(estimate.lower_c, 2),
         "hi": round(estimate.upper_c, 2),
+        "lo90": round(estimate.claimed_low_c, 2),
+        "hi90": round(estimate.claimed_high_c, 2),
     }

@@ -22,6 +22,10 @@ class Calendar:
         """Run a job once a day at a UTC time; a job that fails is logged and comes again tomorrow."""
         self._scheduler.add_job(_guarded, "cron", (name, job), id=name, hour=hour, minute=minute)
 
+    def every(self, name: str, seconds: float, job: Callable[[], object]) -> None:
+        """Run a job again and again; one that fails is logged and comes again, one that did nothing is not logged."""
+        self._scheduler.add_job(_quietly, "interval", (name, job), id=name, seconds=seconds)
+
     def start(self) -> None:
         """Begin."""
         self._scheduler.start()
@@ -34,5 +38,13 @@ class Calendar:
 def _guarded(name: str, job: Callable[[], object]) -> None:
     try:
         log.info("job=%s result=%s", name, job())
+    except StoreFailed:
+        log.exception("job failed job=%s", name)
+
+
+def _quietly(name: str, job: Callable[[], object]) -> None:
+    try:
+        if result := job():
+            log.info("job=%s result=%s", name, result)
     except StoreFailed:
         log.exception("job failed job=%s", name)

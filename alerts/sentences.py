@@ -10,7 +10,18 @@ from datetime import UTC, datetime
 from functools import partial
 from zoneinfo import ZoneInfo
 
+from alerts.sentences_cause import cause_text, leading_step
+from alerts.sentences_sensor import SENSOR_FIRST, SENSOR_STEPS, SENSOR_TITLES, ice_text
 from alerts.sentences_silence import back_text, blind_text, could_text, left_text, of_site_text
+from alerts.sentences_watcher import (
+    TROUBLE,
+    WATCHER_FIRST,
+    WATCHER_STEPS,
+    WATCHER_TITLES,
+    trouble_over_text,
+    trouble_steps,
+    trouble_text,
+)
 from collector.findings import Condition
 from collector.kitchen import Alarm
 from collector.sample import Instant
@@ -20,7 +31,7 @@ Figures = Mapping[str, float | int | str | None]
 
 _FIRST = {
     "product_may_pass": "{unit_name}: meat may pass {limit_c:.1f} °C from {early_at} (estimate). "
-    "Air {air_c:.1f} °C, above the limit since {since_at}. {tubs_text} Someone must go.",
+    "Air {air_c:.1f} °C, {warm_text}. {tubs_text} Someone must go.",
     "product_has_passed": "{unit_name}: meat has been above {limit_c:.1f} °C since {since_at} "
     "(estimate {product_c:.1f} °C). Air {air_c:.1f} °C. {tubs_text} Someone must go.",
     "air_far_over": "{unit_name}: air above {air_limit_c:.1f} °C since {since_at}, now {air_c:.1f} °C. {tubs_text}",
@@ -32,6 +43,9 @@ _FIRST = {
     "warm_level": "{unit_name}: meat has stood close below {limit_c:.1f} °C or above since {since_at} "
     "(estimate {product_c:.1f} °C). Air {air_c:.1f} °C. Lots {over_lots}.",
     "warm_level_returned": "{unit_name}: meat is no longer close to {limit_c:.1f} °C (estimate). Air {air_c:.1f} °C.",
+    "above_usual": "{unit_name}: for half a day the air has been {above_c:.1f} °C warmer than is usual for this unit "
+    "({level_c:.1f} °C in its mean, usually {usual_c:.1f} °C). {tubs_text}",
+    "above_usual_returned": "{unit_name}: the air is back near its usual level, or what is usual is no longer known.",
     "sensor_stuck": "{unit_name}: {channels} has read the same since {since_at}. It may not tell what the air does.",
     "sensor_jumps": "{unit_name}: {channels} jumps to and fro. Its readings cannot be relied on.",
     "sensor_unit": "{unit_name}: {channels} seems to read in °F where °C is expected. "
@@ -62,6 +76,8 @@ _FIRST = {
     "What happened meanwhile is unknown time.",
     "units_silent_returned": "Power or network: no longer several units at once.{back_text} "
     "What happened meanwhile is unknown time.",
+    **SENSOR_FIRST,
+    **WATCHER_FIRST,
 }
 
 _FIRST_STEPS = {
@@ -85,6 +101,11 @@ _FIRST_STEPS = {
         "Does the door close well?",
         "Put a probe in the brine and enter what it reads.",
     ),
+    "above_usual": (
+        "Was the set point turned, or much warm food put in?",
+        "Is the coil iced over? Does the compressor ever rest?",
+        "Does the door close well?",
+    ),
     "sensor_stuck": (
         "Measure by hand and enter it.",
         "Take the sensor's power away for a moment; change it if it stays.",
@@ -99,6 +120,8 @@ _FIRST_STEPS = {
         "Has their gateway power? Is it on the network?",
         "Put a probe in the brine of the first one named and enter what it reads; keep the doors shut.",
     ),
+    **SENSOR_STEPS,
+    **WATCHER_STEPS,
 }
 
 TITLES = {
@@ -108,6 +131,7 @@ TITLES = {
     "unwatched": "Unit unwatched",
     "channel_silent": "Sensor silent",
     "warm_level": "Meat close to its limit",
+    "above_usual": "Warmer than usual",
     "sensor_stuck": "Sensor stuck",
     "sensor_jumps": "Sensor jumps",
     "sensor_unit": "Sensor in another unit of measure",
@@ -115,6 +139,8 @@ TITLES = {
     "door_open": "Door open",
     "nothing_arrives": "Nothing arrives",
     "units_silent": "Several units silent",
+    **SENSOR_TITLES,
+    **WATCHER_TITLES,
 }
 """What each kind of alarm is called; the kinds are explained in DEVELOPERS.md."""
 
@@ -146,10 +172,13 @@ def sentence(key: str, parameters: Figures, zone: str) -> str:
             shown[name] = value if value is not None else _Unknown()
     shown["tubs_text"] = _tubs(parameters)
     shown["over_text"] = _over(parameters)
+    shown["warm_text"] = _warm(parameters, shown.get("since_at", "an unknown time"))
     clock = partial(clock_text, zone=zone)
     shown["could_text"], shown["blind_text"] = could_text(parameters, clock), blind_text(parameters, clock)
     shown["left_text"], shown["back_text"] = left_text(parameters, clock), back_text(parameters)
-    shown["of_site_text"] = of_site_text(parameters)
+    shown["of_site_text"], shown["ice_text"] = of_site_text(parameters), ice_text(parameters, clock)
+    shown["trouble_text"] = trouble_text(parameters, str(shown.get("since_at", "an unknown time")))
+    shown["trouble_over_text"] = trouble_over_text(parameters)
     return _FIRST[key].format_map(_Shown(shown)).strip()
 
 
@@ -170,6 +199,16 @@ class _Unknown:
 class _Shown(dict[str, object]):
     def __missing__(self, key: str) -> object:
         return _Unknown()
+
+
+def _warm(parameters: Figures, since: object) -> str:
+    """Return what is known of the air of a unit whose meat may pass its limit."""
+    told = {
+        "unusual": "in its mean warmer than is usual for this unit",
+        "no pause": f"above its own mean since {since}, longer than is usual",
+        "back": "no longer above the limit",
+    }
+    return told.get(str(parameters.get("warmth")), f"above the limit since {since}")
 
 
 def _tubs(parameters: Figures) -> str:
@@ -211,13 +250,21 @@ def alarm_text(alarm: Alarm, zone: str) -> str:
 
 def first_steps(condition: Condition) -> tuple[str, ...]:
     """Return what to look at first, in order of evidence (rules 4.4)."""
-    return _FIRST_STEPS.get(condition.kind, ())
+    if condition.kind == TROUBLE:
+        return trouble_steps(condition.parameters)
+    return (*leading_step(condition.parameters), *_FIRST_STEPS.get(condition.kind, ()))
+
+
+def looks_like(condition: Condition, zone: str) -> str:
+    """Return what is likely behind a condition and why that is thought; empty where the record does not say."""
+    return cause_text(condition.parameters, partial(clock_text, zone=zone))
 
 
 def message(alarm: Alarm, zone: str, link: str = "", *, moving: str = "") -> tuple[str, str]:
     """Return the first line and the body that a person is told; `moving` says where tubs could go, if they must."""
     lines = []
     if alarm.active:
+        lines.append(looks_like(alarm.condition, zone))
         lines += [f"{n}. {step}" for n, step in enumerate(first_steps(alarm.condition), 1)]
         lines.append(moving)
         if alarm.condition.likely_at is not None:

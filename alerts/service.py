@@ -9,18 +9,21 @@ from dataclasses import dataclass, field
 
 from alerts.alarms import Key, step
 from alerts.channels.base import Channel
+from alerts.fresh import cannot_end
 from alerts.grouping import CHILDREN, Partial, grouped, members_of
 from alerts.heard import Taken, with_life_of
+from alerts.interval import claimed
 from alerts.moving import advice
 from alerts.rebuild import next_change_at, rebuilt, signature_of
 from alerts.surroundings import TEMPERATURES
 from alerts.suspended import PUT_BACK_S, put_back
 from alerts.teller import Teller
 from alerts.unit_watch import UnitWatch, projected, return_figures, take, warmest_c
+from alerts.unwatched import set_aside
 from alerts.watch import conditions, quiet_until
 from collector.batches import Batch
 from collector.events import Draft, ItemSetAside, ProposalMade
-from collector.findings import Condition, Parameters, Proposal
+from collector.findings import Condition, Proposal
 from collector.ingest import last_received_at
 from collector.kitchen import Alarm, Kitchen
 from collector.present import Present
@@ -60,6 +63,9 @@ class Estimate:
     lower_c: float
     upper_c: float
     air_c: float | None
+    claimed_low_c: float
+    claimed_high_c: float
+    """The interval that holds the product with 90 %, as far as is known; no bound that anything is judged by."""
 
 
 @dataclass
@@ -75,6 +81,10 @@ class Service:
     reach: Mapping[str, Sequence[str]]
     """Each person's channels, in the order in which that person wants to be reached."""
     link_for: Callable[[str, str, Instant], str] = lambda alarm, person, now: ""
+    troubles: Callable[[Kitchen, Instant], Sequence[Condition]] = lambda kitchen, now: ()
+    """What is wrong with the watcher itself."""
+    due_of: Callable[[Kitchen, str], Mapping[str, Instant]] = lambda kitchen, unit: {}
+    """When the check of each thermometer of a unit is due."""
     people_at_once: int = 1
     """How many attempts are waited for at the same time; more than one needs channels that several threads may use."""
     began_at: Instant | None = None
@@ -196,6 +206,8 @@ class Service:
             if self._signatures.get(unit.id) != signature:
                 self._rebuild(kitchen, unit, now, began)
                 self._signatures[unit.id] = signature
+            if kitchen.calibrations is not before.calibrations or kitchen.assignments is not before.assignments:
+                self._note_due(kitchen, unit.id)
         for lot, batch in kitchen.batches.items():
             if before.batches.get(lot) is not batch:
                 self._judge_at[lot] = now
@@ -212,10 +224,15 @@ class Service:
             before = self.watches.get(unit.id)
             made.channels = with_life_of(made.channels, before.channels if before is not None else {})
             self.watches[unit.id] = made
+            self._note_due(kitchen, unit.id)
             self._broken.pop(unit.id, None)
         except Exception as fault:  # noqa: BLE001 - one odd unit is set aside and told; the others go on
             self.watches.setdefault(unit.id, UnitWatch(unit, limit_c, began))
             self._set_aside(unit, now, fault)
+
+    def _note_due(self, kitchen: Kitchen, unit: str) -> None:
+        self.watches[unit].due = dict(self.due_of(kitchen, unit))
+        self._quiet_until.pop(unit, None)
 
     def _set_aside(self, unit: Unit, now: Instant, fault: Exception) -> None:
         log.error("unit set aside unit=%s", unit.id, exc_info=fault)
@@ -256,6 +273,7 @@ class Service:
             for kind in standing.get(name, ()):
                 returns[(name, kind)] = return_figures(self.watches[name])
         whole = len(units) >= len(self.watches)
+        found.extend(self.troubles(self._seen, now) if whole else ())
         without = {*self._broken, *self._seen.out_of_service}
         able = [watch for name, watch in self.watches.items() if name not in without]
         one = grouped(found, units, able, self._seen, now, whole=whole, partial=self._partial)
@@ -263,7 +281,8 @@ class Service:
         returns.update(one.returns)
 
         def decide(kitchen: Kitchen) -> list[Draft]:
-            return step(kitchen, one.conditions, one.judged, now, returns)
+            stays = cannot_end(kitchen, self.watches, self._broken, now)
+            return step(kitchen, one.conditions, one.judged, now, returns, stays)
 
         if cursors is None and not decide(self._seen):
             return
@@ -276,20 +295,7 @@ class Service:
     def _conditions(self, name: str, now: Instant, standing: set[str]) -> list[Condition]:
         watch = self.watches[name]
         if name in self._broken:
-            stand = [(b.lot, p) for b in self._seen.standing_in(name, now) for p in b.placements if p.unit == name]
-            tubs = [lot for lot, p in stand if p.from_at <= now and (p.until_at is None or now < p.until_at)]
-            lots = tuple(sorted(set(tubs)))
-            figures: Parameters = {
-                "unit_name": watch.unit.name,
-                "limit_c": watch.limit_c,
-                "since_at": self._broken[name],
-                "tubs": len(tubs),
-                "lots": ", ".join(lots),
-            }
-            return [
-                Condition(name, "unwatched", "connectivity", True, self._broken[name], lots,
-                          sentence="unwatched", parameters=figures)
-            ]  # fmt: skip
+            return [set_aside(watch, self._seen, self._broken[name], now)]
         if not standing and now <= self._quiet_until.get(name, 0.0):
             return []
         try:
@@ -356,7 +362,9 @@ class Service:
                 c = projected(watch, tub, now)
                 lead = warmest_c(watch, tub) - tub.copies.likely_c
                 figures = (round(c.likely_c + lead, 3), round(c.lower_c, 3), round(c.upper_c + lead, 3))
-                estimate = Estimate(watch.unit.id, tub.lot, now, *figures, air)
+                sensor = max((h.assignment.uncertainty_c for h in watch.telling_of(tub)), default=0.5)
+                low, high = (round(e + lead, 3) for e in claimed(c, tub.lagged_c, tub.start_sd_c, sensor))
+                estimate = Estimate(watch.unit.id, tub.lot, now, *figures, air, low, high)
                 if tub.lot not in found or found[tub.lot].likely_c < estimate.likely_c:
                     found[tub.lot] = estimate
         return found
@@ -364,6 +372,10 @@ class Service:
     def tell(self) -> int:
         """Send what is due to people, and record each step; see `Teller.tell`."""
         return self._teller.tell(self.reach, self._falling())
+
+    def untried_s(self) -> float:
+        """Return how long the oldest telling has been due without being tried. [s]"""
+        return self._teller.untried_s()
 
     def _falling(self) -> set[str]:
         """Return the alarms of warm meat that is known to cool: fresh air colder than the coldest it may be."""

@@ -12,12 +12,14 @@ from alerts.science.lag import piece_prior, tub_prior
 from alerts.science.warmest import mixed_temperature
 from collector.batches import Batch, Placement
 from collector.kitchen import Kitchen
-from collector.readings import Assignment, Quantity, Unit
+from collector.readings import Assignment, Quantity, Reading, Unit
 from collector.sample import Instant, Quality
 from collector.storage import Series
 
 Fetch = Callable[[str, Instant, Instant], Series]
 """(channel, from, until) to its readings: the local store's `series`."""
+Last = Callable[[str, Instant], Reading | None]
+"""(channel, at) to the last reading measured before the instant: the local store's `before`."""
 
 UNTRUSTED = int(Quality.PROBE_FAULT | Quality.OUT_OF_RANGE)
 GAP_FLOOR_S = 900.0

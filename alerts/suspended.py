@@ -7,6 +7,7 @@ Pure: no clock, no I/O.
 from collections.abc import Iterable
 
 from alerts.sentences import clock_text
+from alerts.sentences_watcher import TROUBLE
 from collector.events import Draft
 from collector.events_watching import AlarmUnshelved, WorkEnded
 from collector.findings import Condition
@@ -92,8 +93,8 @@ def out_of_service(kitchen: Kitchen, unit: str) -> OutOfService | None:
 
 
 def in_service(kitchen: Kitchen, conditions: Iterable[Condition]) -> list[Condition]:
-    """Return the conditions of units that are in service."""
-    return [c for c in conditions if out_of_service(kitchen, c.unit) is None]
+    """Return the conditions of units that are in service, and those of the watcher itself."""
+    return [c for c in conditions if c.kind == TROUBLE or out_of_service(kitchen, c.unit) is None]
 
 
 def held_back(kitchen: Kitchen, condition: Condition, now: Instant) -> PlannedWork | None:
@@ -107,6 +108,12 @@ def held_back(kitchen: Kitchen, condition: Condition, now: Instant) -> PlannedWo
     after_s = unit.air_dwell_s if unit is not None and condition.kind == "air_far_over" else 0.0
     works = (w for w in kitchen.planned_work if w.unit == condition.unit)
     return next((w for w in works if w.over_at > w.from_at and w.from_at <= now < w.over_at + after_s), None)
+
+
+def works_of(kitchen: Kitchen, unit: str, now: Instant) -> tuple[PlannedWork, ...]:
+    """Return the planned work of a unit that goes on or is to come, the next one first."""
+    works = [w for w in kitchen.planned_work if w.unit == unit and w.over_at > max(now, w.from_at)]
+    return tuple(sorted(works, key=lambda work: work.from_at))
 
 
 def shelving_text(alarm: Alarm, occasion: str, name: str, zone: str) -> str:

@@ -2,7 +2,7 @@
 
 An attempt is recorded before it is made, and how it ended afterwards: whoever kills the program in between leaves an
 attempt whose end is unknown, and it is made again. A channel that gives no answer is left to end by itself, and the
-person's next one is tried meanwhile.
+person's next one is tried meanwhile. What can wait goes to a person as one list (`alerts.letters`).
 """
 
 import logging
@@ -14,6 +14,7 @@ from time import monotonic
 
 from alerts.channels.base import Channel
 from alerts.escalation import Telling, Walk, due
+from alerts.letters import Letter, from_the_night, heading, letters, list_line, list_message, short_name
 from alerts.sentences import message
 from alerts.suspended import shelving_text
 from collector.events import AlarmTold, Draft, Entry
@@ -40,9 +41,9 @@ Reach = Mapping[str, Sequence[str]]
 class _Attempt:
     """One attempt under way in a thread of its own."""
 
-    telling: Telling
+    letter: Letter
     begun_s: float
-    outcome: Draft | None = None
+    outcomes: tuple[Draft, ...] = ()
     ended: threading.Event = field(default_factory=threading.Event)
 
 
@@ -64,6 +65,8 @@ class Teller:
     _under_way: list[_Attempt] = field(default_factory=list)
     _news: threading.Event = field(default_factory=threading.Event)
     """Set whenever an attempt has ended."""
+    _untried: dict[Telling, float] = field(default_factory=dict)
+    """What is due and waits for room, with the monotonic instant since which it does."""
     _unrecorded: list[Draft] = field(default_factory=list)
     """What the journal has refused so far."""
 
@@ -77,15 +80,15 @@ class Teller:
         """
         now = self.clock()
         count = self._gather()
-        kitchen, tellings, refused = self._decided(reach, now, falling)
-        for telling in tellings:
-            self._begin(kitchen, telling, now)
+        kitchen, out, refused = self._decided(reach, now, falling)
+        for letter in out:
+            self._begin(kitchen, letter, now)
         waiting = self._wait()
         ended = self._gather()
         refused = self._record(refused)
         if refused is not None:
             raise refused
-        return count + len(tellings) + ended + waiting
+        return count + len(out) + ended + waiting
 
     def settle(self) -> None:
         """Wait a little for what is under way, and record how it ended. Raises StoreFailed."""
@@ -103,26 +106,38 @@ class Teller:
 
     def _decided(
         self, reach: Reach, now: Instant, falling: Collection[str]
-    ) -> tuple[Kitchen, list[Telling], StoreFailed | None]:
-        tellings: list[Telling] = []
+    ) -> tuple[Kitchen, list[Letter], StoreFailed | None]:
+        out: list[Letter] = []
         known = self.present.kitchen
 
         def decide(kitchen: Kitchen) -> list[Draft]:
             nonlocal known
             known = self._known(kitchen)
             walks = self._walks()
-            room = max(0, self.at_once - sum(walk is Walk.WAITED for walk in walks.values()))
-            tellings[:] = due(known, reach, now, walks, falling)[: room if self._apart else None]
-            return [*self._unrecorded, *(_step(telling, now, "attempting") for telling in tellings)]
+            room = max(0, self.at_once - self._waited())
+            found = letters(known, due(known, reach, now, walks, falling))
+            out[:] = found[: room if self._apart else None]
+            self._wait_untried([telling for letter in found[len(out) :] for telling in letter])
+            begun = (_step(telling, now, "attempting") for letter in out for telling in letter)
+            return [*self._unrecorded, *begun]
 
         try:
             self.present.decide(decide)
         except StoreFailed as fault:
             # Fail open: an alarm goes out although nobody can write that it did.
             self._unrecorded = decide(self.present.kitchen)[-UNRECORDED_MOST:]
-            return known, tellings, fault
+            return known, out, fault
         self._unrecorded.clear()
-        return known, tellings, None
+        return known, out, None
+
+    def untried_s(self) -> float:
+        """Return how long the oldest telling has been due without being tried; 0 where none waits. [s]"""
+        now_s = monotonic()
+        return now_s - min(self._untried.values(), default=now_s)
+
+    def _wait_untried(self, left: Sequence[Telling]) -> None:
+        now_s = monotonic()
+        self._untried = {telling: self._untried.get(telling, now_s) for telling in left}
 
     def _known(self, kitchen: Kitchen) -> Kitchen:
         first = kitchen.position + 1
@@ -131,12 +146,18 @@ class Teller:
     def _walks(self) -> dict[Telling, Walk]:
         now_s = monotonic()
         return {
-            a.telling: Walk.WAITED if now_s - a.begun_s < PATIENCE_S and not a.ended.is_set() else Walk.SILENT
+            telling: Walk.WAITED if now_s - a.begun_s < PATIENCE_S and not a.ended.is_set() else Walk.SILENT
             for a in self._under_way
+            for telling in a.letter
         }
 
-    def _begin(self, kitchen: Kitchen, telling: Telling, now: Instant) -> None:
-        attempt = _Attempt(telling, monotonic())
+    def _waited(self) -> int:
+        """Return how many attempts may still answer in time."""
+        now_s = monotonic()
+        return sum(now_s - a.begun_s < PATIENCE_S and not a.ended.is_set() for a in self._under_way)
+
+    def _begin(self, kitchen: Kitchen, letter: Letter, now: Instant) -> None:
+        attempt = _Attempt(letter, monotonic())
         self._under_way.append(attempt)
         if not self._apart:
             self._make(attempt, kitchen, now)
@@ -145,27 +166,47 @@ class Teller:
         threading.Thread(target=partial(self._make, attempt, kitchen, now), name="attempt", daemon=True).start()
 
     def _make(self, attempt: _Attempt, kitchen: Kitchen, now: Instant) -> None:
-        state, detail = self._sent(kitchen, attempt.telling, now)
-        attempt.outcome = _step(attempt.telling, self.clock(), state, detail)
+        state, detail = self._sent(kitchen, attempt.letter, now)
+        attempt.outcomes = tuple(_step(telling, self.clock(), state, detail) for telling in attempt.letter)
         attempt.ended.set()
         self._news.set()
 
-    def _sent(self, kitchen: Kitchen, telling: Telling, now: Instant) -> tuple[str, str]:
+    def _sent(self, kitchen: Kitchen, letter: Letter, now: Instant) -> tuple[str, str]:
+        telling = letter[0]
         alarm = kitchen.alarm(telling.alarm)
         channel = self.channels.get(telling.channel)
         if alarm is None or channel is None:
             return "failed", f"no channel {telling.channel} is configured"
-        site = kitchen.site_of(alarm.condition.unit)
         try:
-            link = self.link_for(alarm.id, telling.person, now) if alarm.active else ""
-            zone = site.zone if site else "UTC"
-            first, body = message(alarm, zone, link, moving=self._moving(kitchen, alarm, now))
-            body = _of_shelving(kitchen, alarm, telling, zone) + body
-            sent = channel.send(telling, alarm, first, body)
+            first, body = (
+                self._worded(kitchen, telling, alarm, now) if len(letter) == 1 else self._list(kitchen, letter, now)
+            )
+            sent = channel.send(heading(letter), alarm, first, body)
         except Exception as fault:  # noqa: BLE001 - a channel that breaks is a failed telling, never a dead watch
             log.exception("channel broke channel=%s", telling.channel)
             return "failed", type(fault).__name__
         return ("accepted" if sent.accepted else "failed"), sent.detail
+
+    def _worded(self, kitchen: Kitchen, telling: Telling, alarm: Alarm, now: Instant) -> tuple[str, str]:
+        zone = _zone(kitchen, alarm)
+        link = self.link_for(alarm.id, telling.person, now) if alarm.active else ""
+        first, body = message(alarm, zone, link, moving=self._moving(kitchen, alarm, now))
+        return first, _of_shelving(kitchen, alarm, telling, zone) + body
+
+    def _list(self, kitchen: Kitchen, letter: Letter, now: Instant) -> tuple[str, str]:
+        known = [(alarm, telling) for telling in letter if (alarm := kitchen.alarm(telling.alarm)) is not None]
+        lines = [self._line(kitchen, telling, alarm, now) for alarm, telling in known]
+        morning = any(from_the_night(kitchen, alarm) for alarm, _ in known)
+        return list_message([short_name(kitchen, alarm) for alarm, _ in known], lines, morning=morning)
+
+    def _line(self, kitchen: Kitchen, telling: Telling, alarm: Alarm, now: Instant) -> str:
+        try:
+            zone = _zone(kitchen, alarm)
+            said = list_line(alarm, zone, self.link_for(alarm.id, telling.person, now))
+            return _of_shelving(kitchen, alarm, telling, zone) + said
+        except Exception:  # noqa: BLE001 - one that cannot be put into words does not silence the rest of the list
+            log.exception("an alarm cannot be put into words alarm=%s", alarm.id)
+            return f"{short_name(kitchen, alarm)}: see alarm {alarm.id}."
 
     def _moving(self, kitchen: Kitchen, alarm: Alarm, now: Instant) -> str:
         try:
@@ -176,7 +217,7 @@ class Teller:
 
     def _wait(self) -> int:
         """Wait a little for attempts that may still answer in time; return how many of them there are."""
-        waited = sum(walk is Walk.WAITED for walk in self._walks().values())
+        waited = self._waited()
         if waited:
             self._news.wait(LOOK_S)
         return waited
@@ -185,7 +226,7 @@ class Teller:
         self._news.clear()
         ended = [a for a in self._under_way if a.ended.is_set()]
         self._under_way = [a for a in self._under_way if a not in ended]
-        self._unrecorded += [a.outcome for a in ended if a.outcome is not None]
+        self._unrecorded += [outcome for a in ended for outcome in a.outcomes]
         return len(ended)
 
     def _record(self, refused: StoreFailed | None) -> StoreFailed | None:
@@ -199,6 +240,11 @@ class Teller:
             return refused or fault
         self._unrecorded.clear()
         return None
+
+
+def _zone(kitchen: Kitchen, alarm: Alarm) -> str:
+    site = kitchen.site_of(alarm.condition.unit)
+    return site.zone if site is not None else "UTC"
 
 
 def _of_shelving(kitchen: Kitchen, alarm: Alarm, telling: Telling, zone: str) -> str:

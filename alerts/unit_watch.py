@@ -3,17 +3,26 @@
 The same readings in the same order leave the same state, live or replayed.
 """
 
+import math
 from collections import deque
 from dataclasses import dataclass, field
+from typing import NamedTuple
 
-from alerts.conditions_level import near_since
-from alerts.heard import Heard, Taken, patience_s
-from alerts.learned import Recent
+from alerts.blind import MOVED_SHARE, stuck_since
+from alerts.causes import Likely
+from alerts.clocks import Lags
+from alerts.conditions_cold import cold_since
+from alerts.conditions_level import AWAY_C, near_since
+from alerts.heard import Heard, Taken, is_air, late, patience_s
+from alerts.interval import START_SD_C
+from alerts.learned import CHANGE, Recent
+from alerts.learned_unit import LearnedUnit
 from alerts.science.heat import filter_step
+from alerts.science.salt import STOP_C
 from alerts.science.warmest import SURFACE_SHARE
 from alerts.surroundings import TEMPERATURES, UNTRUSTED, gap_after_s
 from alerts.trace import Copies
-from collector.readings import Assignment, Quantity, Unit
+from collector.readings import Assignment, Unit
 from collector.sample import Instant
 
 AIR_KEPT_S = 7200.0
@@ -44,6 +53,40 @@ class TubState:
     freezing_since: Instant | None = None
     over_since: Instant | None = None
     near_since: Instant | None = None
+    near_until: Instant | None = None
+    """When it was last within the wider margin of its limit."""
+    cold_since: Instant | None = None
+    stop_c: float = -math.inf
+    """At or below this its cure stands still; minus infinity out of the cure. [°C]"""
+    stalled_since: Instant | None = None
+    cure_s: float = 0.0
+    lagged_c: float = math.nan
+    """The likely copy filtered once more: how far it is from that says what the time constant matters now. [°C]"""
+    start_sd_c: float = START_SD_C
+    """What is left of the standard deviation of the state it began from. [K]"""
+
+    def __post_init__(self) -> None:
+        """Begin with a product that has long been as it is, unless something else is said."""
+        if math.isnan(self.lagged_c):
+            self.lagged_c = self.copies.likely_c
+
+    def moved_to(self, copies: Copies, dt_s: float) -> None:
+        """Take over the copies as they are a span later."""
+        self.lagged_c = filter_step(self.lagged_c, self.copies.likely_c, copies.likely_c, dt_s, self.tau_s)
+        self.start_sd_c *= math.exp(-dt_s / self.tau_s)
+        self.copies = copies
+
+    def measured_as(self, product_c: float) -> None:
+        """Begin anew from what a probe in the tub reads. [°C]"""
+        self.copies, self.lagged_c, self.start_sd_c = Copies(product_c, product_c, product_c), product_c, 0.0
+
+
+class Blind(NamedTuple):
+    """A sensor that goes on sending but has stood still too long to tell anything."""
+
+    since_at: Instant
+    value_c: float
+    """What it has read ever since, its offset applied. [°C]"""
 
 
 @dataclass(slots=True)
@@ -56,6 +99,11 @@ class UnitWatch:
     """When watching began: silence is counted from here for a channel never heard."""
     channels: dict[str, Heard] = field(default_factory=dict)
     recent: dict[str, Recent] = field(default_factory=dict)
+    blind: dict[str, Blind] = field(default_factory=dict)
+    """Air sensors that are stuck: they count as silent until they move."""
+    clocks: dict[str, Lags] = field(default_factory=dict)
+    due: dict[str, Instant] = field(default_factory=dict)
+    """When the check of each thermometer is due; empty where nobody says."""
     tubs: list[TubState] = field(default_factory=list)
     air: deque[tuple[Instant, float]] = field(default_factory=deque)
     at: Instant | None = None
@@ -70,8 +118,16 @@ class UnitWatch:
     warm_until: Instant | None = None
     warm_peak_c: float = 0.0
     """The present or last excursion of the warmest tub: what the return to normal tells."""
+    likely: tuple[Instant, Likely] | None = field(default=None, compare=False, repr=False)
+    """What was last thought to be behind its warmth, and by which reading: it follows from the rest."""
+    learned: LearnedUnit = field(init=False)
+    """What is usual for the unit's air, and how it stands beside that."""
     late: bool = False
     """Whether a reading came that belongs before `at`: the state must be rebuilt from the store."""
+
+    def __post_init__(self) -> None:
+        """Begin to learn with nothing known."""
+        self.learned = LearnedUnit(self.limit_c)
 
     def telling_of(self, tub: TubState) -> list[Heard]:
         """Return the channels from which the tub's estimate follows."""
@@ -82,17 +138,43 @@ def take(watch: UnitWatch, assignment: Assignment, reading: Taken) -> None:
     """Move the unit on by one reading; a reading from before its state only marks it late."""
     if reading.quality & UNTRUSTED:
         return
+    lags = watch.clocks.setdefault(reading.channel, Lags())
+    lags.take(reading.measured_at, reading.received_at, reading.quality)
+    recent = watch.recent.setdefault(reading.channel, Recent())
+    recent.take(reading.measured_at, reading.value)
+    if is_air(assignment) and _is_blind(watch, recent, reading):
+        return
     heard = watch.channels.get(reading.channel)
     if heard is None or reading.measured_at >= heard.measured_at:
         received = max(reading.received_at, heard.received_at) if heard else reading.received_at
+        before_at = heard.live_at if heard else -math.inf
+        live_at = before_at if late(reading.measured_at, reading.received_at, assignment.interval_s) else received
         watch.channels[reading.channel] = Heard(
-            assignment, received, reading.measured_at, reading.value, received, live=True
+            assignment, received, reading.measured_at, reading.value, received, live_at, taken=True
         )
-    watch.recent.setdefault(reading.channel, Recent()).take(reading.measured_at, reading.value)
-    if assignment.quantity is Quantity.AIR_TEMPERATURE and assignment.lot is None:
+    if is_air(assignment):
         _take_air(watch, assignment, reading)
     elif assignment.quantity in TEMPERATURES and assignment.lot is not None:
         _take_probe(watch, assignment, reading)
+
+
+def _is_blind(watch: UnitWatch, recent: Recent, reading: Taken) -> bool:
+    """Return whether a reading tells nothing because its sensor is stuck; the first one also has the state made anew.
+
+    What it said since it stopped moving is taken back: only the store can say what the others said meanwhile.
+    """
+    blind = watch.blind.get(reading.channel)
+    if blind is not None:
+        if abs(reading.value - blind.value_c) <= CHANGE:
+            return True
+        del watch.blind[reading.channel]
+        return False
+    since = stuck_since(recent, MOVED_SHARE)
+    if since is None or abs(reading.value - recent.values[-1]) > CHANGE:
+        return False
+    watch.blind[reading.channel] = Blind(since, reading.value)
+    watch.late = True
+    return True
 
 
 def _leads(watch: UnitWatch, assignment: Assignment, at: Instant) -> bool:
@@ -116,11 +198,12 @@ def _take_air(watch: UnitWatch, assignment: Assignment, reading: Taken) -> None:
         gap = at - watch.at > gap_after_s(assignment.interval_s)
         for tub in watch.tubs:
             if tub.probed_at is None or at - tub.probed_at > gap_after_s(assignment.interval_s):
-                tub.copies = _passed(watch, tub, at, value, gap=gap)
+                tub.moved_to(_passed(watch, tub, at, value, gap=gap), at - watch.at)
     watch.at, watch.air_c = at, value
     watch.air.append((at, value))
     while watch.air and watch.air[0][0] < at - AIR_KEPT_S:
         watch.air.popleft()
+    watch.learned.take(at, value)
     mark_air(watch, at, value)
     for tub in watch.tubs:
         mark_tub(watch, tub, at)
@@ -161,8 +244,12 @@ def mark_tub(watch: UnitWatch, tub: TubState, at: Instant) -> None:
         tub.freezing_since = tub.freezing_since if tub.freezing_since is not None else at
     else:
         tub.freezing_since = None
+    tub.cold_since = cold_since(tub.cold_since, at, tub.copies.likely_c, STOP_C)
+    tub.stalled_since = cold_since(tub.stalled_since, at, tub.copies.likely_c, tub.stop_c)
     warmest = warmest_c(watch, tub)
     tub.near_since = near_since(tub.near_since, at, tub.copies.likely_c, watch.limit_c)
+    if tub.copies.likely_c > watch.limit_c - AWAY_C:
+        tub.near_until = at
     if warmest > watch.limit_c:
         _mark_excursion(watch, at, warmest)
         tub.over_since = tub.over_since if tub.over_since is not None else at
@@ -217,7 +304,7 @@ def _take_probe(watch: UnitWatch, assignment: Assignment, reading: Taken) -> Non
                 watch.late = True
                 continue
             tub.probed_at = reading.measured_at
-            tub.copies = Copies(reading.value, reading.value, reading.value)
+            tub.measured_as(reading.value)
             mark_tub(watch, tub, reading.measured_at)
 
 

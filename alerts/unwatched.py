@@ -6,12 +6,14 @@ Estimates; local rules and a responsible person come first.
 import math
 from collections.abc import Collection
 
-from alerts.heard import last_spoke_at, patience_s
+from alerts.conditions_sensor import still_sends
+from alerts.heard import Heard, last_spoke_at, patience_s
 from alerts.holdover import LN_WARM_UP, ONE_IN_TEN
 from alerts.science.forecast import time_to_limit_constant
 from alerts.science.holdover import time_to_limit_warming
 from alerts.unit_watch import TubState, UnitWatch, about_of, lots_of, spoken_at
 from collector.findings import Condition
+from collector.kitchen import Kitchen
 from collector.sample import Instant
 
 
@@ -54,16 +56,26 @@ def unwatched(watch: UnitWatch, now: Instant, standing: Collection[str]) -> Cond
     never_at = watch.at if watch.at is not None else watch.since_at
     since = last_spoke_at((h for t in blind for h in watch.telling_of(t)), never_at)
     figures = {**about_of(watch), "since_at": round(since), "early_at": minute(early)}
+    stuck = sorted(n for n, h in watch.channels.items() if n in watch.blind and _still_sends(watch, n, h, now))
+    if stuck:
+        figures |= {"channels": ", ".join(stuck), "cause": "stuck"}
     return Condition(
         watch.unit.id, "unwatched", "connectivity", True, since, tuple(sorted({t.lot for t in blind})), minute(early),
-        sentence="unwatched", parameters=figures,
+        sentence="unwatched_stuck" if stuck else "unwatched", parameters=figures,
     )  # fmt: skip
+
+
+def _still_sends(watch: UnitWatch, channel: str, heard: Heard, now: Instant) -> bool:
+    return channel in watch.recent and still_sends(watch.recent[channel], heard, now)
 
 
 def channel_silent(watch: UnitWatch, now: Instant, standing: Collection[str]) -> Condition | None:
     """Return that a channel says nothing; with the time for which the unit's meat can stand so, where none is left."""
     stands = "channel_silent" in standing
-    silent = sorted(n for n, h in watch.channels.items() if h.silent(now, stands=stands))
+    silent = sorted(
+        n for n, h in watch.channels.items()
+        if h.silent(now, stands=stands) and not (n in watch.blind and _still_sends(watch, n, h, now))
+    )  # fmt: skip
     if not silent:
         return None
     since = min(watch.channels[name].received_at for name in silent)
@@ -74,4 +86,16 @@ def channel_silent(watch: UnitWatch, now: Instant, standing: Collection[str]) ->
     return Condition(
         watch.unit.id, "channel_silent", "sensor", False, since, lots_of(watch),
         sentence="channel_silent", parameters=figures,
+    )  # fmt: skip
+
+
+def set_aside(watch: UnitWatch, kitchen: Kitchen, since_at: Instant, now: Instant) -> Condition:
+    """Return that a unit is unwatched because its readings could not be worked on since an instant."""
+    name = watch.unit.id
+    stand = [(b.lot, p) for b in kitchen.standing_in(name, now) for p in b.placements if p.unit == name]
+    tubs = [lot for lot, p in stand if p.from_at <= now and (p.until_at is None or now < p.until_at)]
+    lots = tuple(sorted(set(tubs)))
+    figures = {**about_of(watch), "since_at": since_at, "tubs": len(tubs), "lots": ", ".join(lots)}
+    return Condition(
+        name, "unwatched", "connectivity", True, since_at, lots, sentence="unwatched", parameters=figures
     )  # fmt: skip

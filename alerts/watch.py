@@ -6,11 +6,24 @@ same order give the same conditions, live or replayed.
 
 import math
 from collections.abc import Collection
+from statistics import median
 
-from alerts.conditions_level import Level, warm_level
+from alerts.conditions_cause import with_causes
+from alerts.conditions_cold import Cold, cure_stalled, too_cold
+from alerts.conditions_level import Level, above_usual, patience_near, warm_level
 from alerts.conditions_sensor import conditions_of_sensors
+from alerts.conditions_upkeep import conditions_of_upkeep
 from alerts.heard import patience_s
-from alerts.outlook import LEAST_RISE_S, Outlook, is_due, outlook
+from alerts.outlook import (
+    Outlook,
+    is_due,
+    is_unusual,
+    longest_wait_s,
+    may_be_due,
+    outlook,
+    outlook_by_mean,
+    sooner,
+)
 from alerts.unit_watch import (
     EXCURSION_S,
     FREEZING_S,
@@ -32,10 +45,24 @@ def conditions(watch: UnitWatch, now: Instant, standing: Collection[str]) -> lis
     found = [_product_warm(watch, now, standing), _air_far_over(watch, now), _freezing(watch, now)]
     found += [unwatched(watch, now, standing), channel_silent(watch, now, standing)]
     if "warm_level" in standing or found[0] is None:  # where meat passes its limit, that it is close to it says no more
-        levels = [Level(t.lot, t.copies.likely_c, t.near_since, spoken_at(watch, t, now)) for t in watch.tubs]
-        found.append(warm_level(about_of(watch), watch.unit.id, levels))
-    sensors = conditions_of_sensors(about_of(watch), watch.unit.id, watch.channels, watch.recent, now, standing)
-    return [*(c for c in found if c is not None), *sensors]
+        found.append(_near_level(watch, now, stands="warm_level" in standing))
+    if watch.tubs and ("above_usual" in standing or found[0] is None):
+        stands = "above_usual" in standing
+        found.append(above_usual(about_of(watch), watch.unit.id, lots_of(watch), watch.learned, stands=stands))
+    found += _cold(watch, now, standing, freezes=any(c is not None and c.kind == "product_freezing" for c in found))
+    sensors = conditions_of_sensors(
+        about_of(watch), watch.unit.id, watch.channels, watch.recent, now, standing, watch.blind
+    )
+    sensors += conditions_of_upkeep(
+        about_of(watch), watch.unit.id, watch.channels, watch.recent, watch.clocks, watch.due, now, standing
+    )
+    return with_causes(watch, [*(c for c in found if c is not None), *sensors])
+
+
+def _near_level(watch: UnitWatch, now: Instant, *, stands: bool) -> Condition | None:
+    levels = [Level(t.lot, t.copies.likely_c, t.near_since, spoken_at(watch, t, now), t.near_until) for t in watch.tubs]
+    patience = patience_near(watch.learned, watch.limit_c)
+    return warm_level(about_of(watch), watch.unit.id, levels, patience, stands=stands)
 
 
 def quiet_until(watch: UnitWatch) -> Instant:
@@ -45,7 +72,7 @@ def quiet_until(watch: UnitWatch) -> Instant:
     """
     silent_at = [h.received_at + h.silent_after_s for h in watch.channels.values()]
     untold = any(not watch.telling_of(t) for t in watch.tubs)
-    return min([*silent_at, watch.since_at + patience_s(()) if untold else math.inf])
+    return min([*silent_at, *watch.due.values(), watch.since_at + patience_s(()) if untold else math.inf])
 
 
 def _product_warm(watch: UnitWatch, now: Instant, standing: Collection[str]) -> Condition | None:
@@ -57,19 +84,26 @@ def _product_warm(watch: UnitWatch, now: Instant, standing: Collection[str]) -> 
     if over:
         return _has_passed(watch, over)
     if "product_warm" in standing and not _recovered(watch, now):
-        return _may_pass(watch, now, _outlook(watch))
-    if watch.at is None or watch.above_since is None or watch.at - watch.above_since < LEAST_RISE_S:
+        return _may_pass(watch, now, sooner(*_outlooks(watch)))
+    warm_s = watch.at - watch.above_since if watch.at is not None and watch.above_since is not None else 0.0
+    if not may_be_due(warm_s, watch.learned) or not _air_speaks(watch, now, stands=False):
         return None
-    if not _air_speaks(watch, now, stands=False):
-        return None
-    seen = _outlook(watch)
-    return _may_pass(watch, now, seen) if is_due(watch.at - watch.above_since, seen) else None
+    seen, by_mean = _outlooks(watch)
+    below_c = watch.limit_c - _warmest_tub(watch)[0]
+    return (
+        _may_pass(watch, now, sooner(seen, by_mean)) if is_due(warm_s, seen, by_mean, watch.learned, below_c) else None
+    )
 
 
-def _outlook(watch: UnitWatch) -> Outlook:
+def _outlooks(watch: UnitWatch) -> tuple[Outlook, Outlook]:
+    """Return when the first tub passes its limit, from the last half hour of the air and from its mean."""
     if not watch.air:
-        return Outlook(math.inf, math.inf, math.inf)
-    return outlook(watch.air, watch.limit_c, watch.unit.ambient_c, _warmest_tub(watch))
+        never = Outlook(math.inf, math.inf, math.inf)
+        return never, never
+    usual, warmest = watch.learned.usual, _warmest_tub(watch)
+    usual_c = usual.level_c if usual is not None else None
+    seen = outlook(watch.air, watch.limit_c, watch.unit.ambient_c, warmest, usual_c)
+    return seen, outlook_by_mean(watch.learned.mean_c, watch.limit_c, watch.unit.ambient_c, warmest)
 
 
 def _air_speaks(watch: UnitWatch, now: Instant, *, stands: bool) -> bool:
@@ -107,13 +141,25 @@ def _has_passed(watch: UnitWatch, over: list[TubState]) -> Condition:
 
 def _may_pass(watch: UnitWatch, now: Instant, seen: Outlook) -> Condition:
     base = watch.at if watch.at is not None else now
-    since = watch.above_since if watch.above_since is not None else base
+    since, warmth = _warmth(watch, base)
     early, likely, late = (minute(base + s) for s in (seen.early_s, seen.likely_s, seen.late_s))
     parameters = {**about_of(watch), "since_at": round(since), "early_at": early, "likely_at": likely}
+    if warmth:
+        parameters["warmth"] = warmth
     return Condition(
         watch.unit.id, "product_warm", "temperature", True, since, lots_of(watch), early, likely, late,
         "product_may_pass", parameters,
     )  # fmt: skip
+
+
+def _warmth(watch: UnitWatch, base: Instant) -> tuple[Instant, str]:
+    """Return since when the air of a unit has been warm, and in which sense where it is not above the limit."""
+    if watch.above_since is not None:
+        return watch.above_since, ""
+    usual, air = watch.learned.usual, watch.learned
+    if usual is not None and air.warming_since is not None and air.warming_s >= longest_wait_s(usual):
+        return air.warming_since, "no pause"
+    return base, "unusual" if usual is not None and is_unusual(usual, air.slow_c) else "back"
 
 
 def _air_far_over(watch: UnitWatch, now: Instant) -> Condition | None:
@@ -140,3 +186,25 @@ def _freezing(watch: UnitWatch, now: Instant) -> Condition | None:
         watch.unit.id, "product_freezing", "cold", False, since, lots_of(watch),
         sentence="product_freezing", parameters=parameters,
     )  # fmt: skip
+
+
+def _cold(watch: UnitWatch, now: Instant, standing: Collection[str], *, freezes: bool) -> list[Condition | None]:
+    tubs = [
+        Cold(t.lot, t.copies.likely_c, t.tau_s, t.cold_since, t.stalled_since, t.cure_s, spoken_at(watch, t, now))
+        for t in watch.tubs
+        if t.cold_since is not None or t.stalled_since is not None
+    ]
+    if not tubs:
+        return []
+    about, name = about_of(watch), watch.unit.id
+    found = [cure_stalled(about, name, tubs)]
+    if "too_cold" in standing or not freezes:  # where meat may freeze, that it is cold says no more
+        air_c = median([value for _, value in watch.air]) if watch.air else watch.air_c
+        found.append(too_cold(about, name, tubs, _usual_c(watch), air_c, stands="too_cold" in standing))
+    return found
+
+
+def _usual_c(watch: UnitWatch) -> float | None:
+    """Return what the unit usually is by the first of its air sensors that has been heard for a day. [°C]"""
+    levels = (watch.recent[n].usual_c() for n, h in watch.channels.items() if h.is_air and n in watch.recent)
+    return next((level for level in levels if level is not None), None)

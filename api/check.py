@@ -11,6 +11,7 @@ from pathlib import Path
 from urllib.parse import urlsplit
 
 from alerts.channels.ways import target_faults
+from api.check_heartbeat import heartbeat_doubts
 from api.config_file import place_of
 from collector.books_sql import open_books
 from collector.journal_sql import SqlJournal
@@ -45,7 +46,7 @@ def refusals(settings: Settings, data: Path | None = None) -> tuple[Fault, ...]:
     return (*found, *target_faults(settings))
 
 
-def doubts(settings: Settings, kitchen: Kitchen, now: Instant) -> tuple[Fault, ...]:
+def doubts(settings: Settings, kitchen: Kitchen, now: Instant, folder: Path | None = None) -> tuple[Fault, ...]:
     """Return what should be mended although it starts: a kitchen nobody watches over, a broker that is away."""
     influx = _influx_doubts(place_of(settings))
     return (
@@ -53,6 +54,7 @@ def doubts(settings: Settings, kitchen: Kitchen, now: Instant) -> tuple[Fault, .
         *influx,
         *kitchen_doubts(kitchen, now),
         *_reach_doubts(settings, kitchen),
+        *heartbeat_doubts(settings, folder or settings.stores.folder),
     )
 
 
@@ -188,6 +190,9 @@ def _reach_doubts(settings: Settings, kitchen: Kitchen) -> Iterator[Fault]:
         if any(one.channel == "webhook" and not one.secrets for one in ways.values()):
             mend = "give its receiver and us a secret under `secrets`"
             yield Fault(f"reach {person}", "the webhook is not signed: anybody could send it an alarm", mend)
+    if settings.drill is None and kitchen.rota:
+        mend = 'describe [drill] with weekly = "Tue 10:00"'
+        yield Fault("drill", "nobody ever tries whether calls reach the people on the rota", mend)
     for person in reached:
         if kitchen.people and person not in kitchen.people:
             yield Fault("reach", f"nobody in the kitchen has the id {person}", "mend the id, or describe the person")

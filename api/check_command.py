@@ -91,7 +91,7 @@ def check(config: Path, kitchen: Path | None, data: Path | None, prepare: bool, 
     wanting: tuple[Fault, ...] = ()
     if isinstance(settings, Settings) and not refused:
         known = _kitchen(data or settings.stores.folder, kitchen)
-        wanting = doubts(settings, known, time.time()) if isinstance(known, Kitchen) else known
+        wanting = doubts(settings, known, time.time(), data) if isinstance(known, Kitchen) else known
     elif kitchen is not None:
         described = kitchen_in(kitchen)
         wanting = described if not isinstance(described, KitchenFile) else ()

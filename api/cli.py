@@ -11,6 +11,7 @@ from api.check_command import check
 from api.explain_command import explain
 from api.judge_command import judge
 from api.lag_command import lag
+from api.mind_command import mind
 from api.plan_command import plan
 from api.read_command import read
 from api.replay_command import replay
@@ -51,5 +52,5 @@ def main() -> None:
     """
 
 
-for command in (apply, brine, call_test, check, explain, judge, lag, plan, read, replay, rulebook, run, salt):
+for command in (apply, brine, call_test, check, explain, judge, lag, mind, plan, read, replay, rulebook, run, salt):
     main.add_command(command)

@@ -13,6 +13,7 @@ from alerts.rulebook.site_limits import limit_fault, with_site_limits
 from collector.kitchen_file import KitchenFile, read_kitchen
 from collector.readings_influx import Place
 from collector.settings import Settings, parse
+from collector.settings_mind import MindFile, parse_mind
 from collector.toml_faults import Fault
 
 LARGEST_BYTES = 16 * 1024 * 1024
@@ -61,6 +62,15 @@ def read_settings(path: Path) -> Settings:
     """Return the settings in a file. Raises ClickException, with every fault printed."""
     settings = settings_in(path)
     if isinstance(settings, Settings):
+        return settings
+    raise refuse(settings, f"{path} was not used")
+
+
+def read_mind_settings(path: Path) -> MindFile:
+    """Return what a second watcher needs of the settings in a file. Raises ClickException, with every fault printed."""
+    tables = {field.alias or name for name, field in Settings.model_fields.items()} - set(MindFile.model_fields)
+    settings = parse_mind(read_text(path), os.environ, read_secret, tables, path.name)
+    if isinstance(settings, MindFile):
         return settings
     raise refuse(settings, f"{path} was not used")
 

@@ -31,6 +31,8 @@ class Estimate:
     """How fast the air changes; None where that is not known. [K/h]"""
     tau_s: float | None = None
     """Time constant of the tub that follows the air fastest. [s]"""
+    claimed_c: tuple[float, float] | None = None
+    """The two ends of the interval that is claimed to hold it with 90 %. [°C]"""
 
 
 Estimates = Mapping[str, Mapping[str, Estimate]]

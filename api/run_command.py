@@ -10,6 +10,7 @@ from alerts.channels.lamp import Lamp
 from alerts.channels.ways import channels_of
 from api.check import refusals
 from api.config_file import place_of, read_settings
+from api.heartbeat import Receiver
 from api.serving import serve
 from api.supervisor import supervisor_of
 from api.works import Works
@@ -38,15 +39,22 @@ def broker_of(settings: Settings) -> Broker:
     )
 
 
-def lamp_of(settings: Settings) -> Lamp | None:
-    """Return the lamp that the settings describe, if any."""
-    if settings.lamp is None:
+def board_of(settings: Settings) -> Board:
+    """Return our own connection to the broker, by which the program writes of itself and for the lamps."""
+    return Board(broker_of(settings), settings.status.topic)
+
+
+def receiver_of(settings: Settings) -> Receiver | None:
+    """Return who outside is to be called while all goes on, if anybody."""
+    given = settings.heartbeat
+    if given is None:
         return None
-    return Lamp(Board(broker_of(settings), settings.lamp.status_topic), settings.lamp.topic)
+    return Receiver(given.url.get_secret_value(), given.method, float(given.every_s), given.private_address)
 
 
 def works_of(settings: Settings, folder: Path | None = None) -> Works:
     """Return the parts of the kitchen that the settings describe. Raises StoreFailed."""
+    board = board_of(settings)
     return Works(
         folder or settings.stores.folder,
         broker_of(settings),
@@ -54,10 +62,14 @@ def works_of(settings: Settings, folder: Path | None = None) -> Works:
         channels_of(settings),
         settings.reach_order(),
         ballast_bytes=settings.stores.ballast_mib * 2**20,
-        lamp=lamp_of(settings),
+        own=settings.status.made(),
+        board=board,
+        lamp=Lamp(board, settings.lamp.topic) if settings.lamp is not None else None,
         influx=place_of(settings),
         pages_from_influx=settings.influx is not None and settings.influx.pages_from == "influx",
+        receiver=receiver_of(settings),
         supervisor=supervisor_of(os.environ),
+        weekly_drill=settings.drill.weekly if settings.drill is not None else "",
     )
 
 

@@ -150,6 +150,7 @@ def _estimates(service: Service) -> dict[str, dict[str, Estimate]]:
             one.air_c,
             trend,
             min((tub.tau_s for tub in watch.tubs if tub.lot == lot), default=None),
+            (one.claimed_low_c, one.claimed_high_c),
         )
     return found
 

@@ -28,6 +28,10 @@ class Vitals:
     write: Callable[[], None]
     monotonic: Callable[[], float]
     supervisor: Supervisor | None = None
+    watches: Callable[[bool], None] = lambda really: None
+    """Told at every look whether anybody may rely on the watch."""
+    fresh_s: float = FRESH_S
+    """How long the journal may be without an answer. [s]"""
     journal: Turn = field(default_factory=Turn)
     ready: bool = False
     """Whether the manager has been told that the program has begun."""
@@ -49,16 +53,19 @@ class Vitals:
         if self._thread.is_alive():
             self._thread.join(timeout=5.0)
 
-    def journal_written(self, within_s: float = FRESH_S) -> bool:
+    def journal_written(self) -> bool:
         """Return whether the journal has taken something lately."""
-        return self.journal.good_s is not None and self.monotonic() - self.journal.good_s <= within_s
+        return self.journal.good_s is not None and self.monotonic() - self.journal.good_s <= self.fresh_s
 
     def _run(self) -> None:
         wait_s = LOOK_S
         if self.supervisor is not None and self.supervisor.every_s is not None:
             wait_s = min(wait_s, self.supervisor.every_s)
         while not self._stop.is_set():
-            self.look()
+            try:
+                self.look()
+            except Exception:
+                log.exception("the look at our own life stumbled")
             self._stop.wait(wait_s)
 
     def look(self) -> None:
@@ -66,6 +73,7 @@ class Vitals:
         tried_s = self.journal.turned_s
         if tried_s is None or self.monotonic() - tried_s >= JOURNAL_S:
             self._try_journal()
+        self.watches(self.pulse.beat(self.monotonic()) is Beat.FRESH)
         if self.supervisor is not None and self._goes_round():
             self.supervisor.say(GOES_ON if self.ready else f"{READY}\n{GOES_ON}")
             self.ready = True
@@ -73,7 +81,7 @@ class Vitals:
     def _goes_round(self) -> bool:
         now_s = self.monotonic()
         answered_s = self.journal.turned_s
-        return self.pulse.turns(now_s) is Beat.FRESH and answered_s is not None and now_s - answered_s <= FRESH_S
+        return self.pulse.turns(now_s) is Beat.FRESH and answered_s is not None and now_s - answered_s <= self.fresh_s
 
     def _try_journal(self) -> None:
         try:

@@ -3,7 +3,7 @@
 import logging
 import time
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from importlib.metadata import version
 from pathlib import Path
@@ -12,35 +12,45 @@ from alerts.channels.base import Channel
 from alerts.channels.drill import Tried, hold_drill
 from alerts.channels.lamp import Lamp
 from alerts.channels.log import LogChannel
+from alerts.conditions_upkeep import due_checks
+from alerts.drilling import WeeklyDrill
 from alerts.history import BatchHistory
 from alerts.judgement import judged, limit_of
 from alerts.live import TICK_S, LiveWatch
+from alerts.pulse import Beat
 from alerts.rulebook.book import Rulebook
 from alerts.rulebook.shelf import load
 from alerts.rulebook.site_limits import with_site_limits
 from alerts.schedule import Calendar
 from alerts.service import CURSOR, Service
+from alerts.signs import Signs
 from alerts.trace import batch_history
+from alerts.troubles import Facts, Way, broken_ways, standing_trouble, trouble
+from api.canary import EVERY_S, Canary
+from api.heartbeat import KEY, KIND, Heartbeat, Receiver
 from api.supervisor import Supervisor
 from api.vitals import Vitals
 from api.watch_said import watch_numbers, watch_said
 from collector.archived import ArchivedReadings
 from collector.broker import Broker
+from collector.canary import OwnTopics
 from collector.events import Draft, Entry, GapSuspected
 from collector.feeder import Feeder
-from collector.findings import Proposal
+from collector.findings import Condition, Proposal
+from collector.formats.names import captures
 from collector.health import Health, State
 from collector.inbox import Inbox
 from collector.ingest import Ingest, last_received_at
 from collector.kitchen import Kitchen
-from collector.message import Source
+from collector.message import Source, own_sources
 from collector.mqtt import Link
+from collector.mqtt_board import Board
 from collector.present import Present
 from collector.readings import Unit
 from collector.readings_influx import InfluxArchive, Place
 from collector.sample import Instant
 from collector.storage import Arrival, Readings, StoreFailed
-from collector.stores_sqlite import open_stores
+from collector.stores_sqlite import disk_free_share, open_stores
 
 log = logging.getLogger(__name__)
 
@@ -48,6 +58,8 @@ ARRIVALS_KEPT_S = 30 * 86_400.0
 """The arrival log keeps raw messages for at least this long (design, path of a reading)."""
 PEOPLE_AT_ONCE = 8
 """House: a rota is not longer than that in one step."""
+DRILL_LOOK_S = 20.0
+"""House: so often it is looked whether a drill is due, or somebody is to be named. [s]"""
 PROBE = "probe"
 """A cursor that nobody follows: written to see whether the journal can be."""
 JOURNAL_LOOK_S = 0.5
@@ -82,8 +94,17 @@ class Works:
     influx: Place | None = None
     """Where readings are copied to as well; the watch and the judgement never read there."""
     pages_from_influx: bool = False
+    own: OwnTopics | None = None
+    """Where the program writes of itself on the broker; None where it does not."""
+    board: Board | None = None
+    """By which connection it does; the lamp's too."""
+    canary_every_s: float = EVERY_S
+    receiver: Receiver | None = None
+    """Who outside is called while all goes on."""
     supervisor: Supervisor | None = None
     """The service manager that started us, where there is one."""
+    weekly_drill: str = ""
+    """When everybody is called once a week; empty for never."""
 
     def __post_init__(self) -> None:
         """Open the stores. Raises StoreFailed where the folder is locked, newer or damaged."""
@@ -105,6 +126,8 @@ class Works:
             {"log": LogChannel(), **self.channels},
             self.reach,
             self.link_for,
+            troubles=self.troubles,
+            due_of=self.checks_due,
             people_at_once=PEOPLE_AT_ONCE,
         )
         self.feeder: Feeder | None = None
@@ -112,13 +135,49 @@ class Works:
             self.feeder = Feeder(self.readings, self.archive, self.working, self.health, self.clock)
         self.live = LiveWatch(self.service, time.monotonic, TICK_S / self.rate, 1.0 / min(self.rate, 10.0))
         self.vitals = Vitals(self.live.pulse, self._write_trifle, time.monotonic, self.supervisor)
+        if self.board is not None:
+            self.vitals.watches = self.board.watches
+        self._broken_in: Kitchen | None = None
+        self._broken: list[Way] = []
+        self.canary = self._canary()
+        self.heartbeat: Heartbeat | None = None
+        if self.receiver is not None:
+            self.heartbeat = Heartbeat(self.receiver, self.signs, time.monotonic, self._keep_beat)
+        self.weekly = WeeklyDrill(
+            self.present,
+            self.service.channels,
+            self.reach,
+            lambda drill, person, now: self.service.link_for(drill, person, now),
+            self.clock,
+            self.weekly_drill,
+        )
         self.calendar = Calendar()
         self.present.watchers.append(self._noticed)
+
+    def _canary(self) -> Canary | None:
+        if self.own is None or self.own.canary is None or self.board is None:
+            return None
+        return Canary(
+            self.own,
+            self.board,
+            lambda: self.service.taken,
+            self._broker_there,
+            self.clock,
+            time.monotonic,
+            self.canary_every_s,
+        )
+
+    def _broker_there(self) -> bool:
+        part = self.health.part("broker")
+        return part is not None and part.state in (State.WORKS, State.DOUBTFUL)
 
     @cached_property
     def link(self) -> Link:
         """Return the link to the broker, made when the intake starts."""
-        return Link(self.broker, Inbox(), self.clock, self.health, last_at=last_received_at(self.readings))
+        topic = self.own.canary if self.own is not None else None
+        heard = topic is None or any(captures(one, topic) is not None for one in self.broker.topics)
+        broker = self.broker if heard or topic is None else replace(self.broker, own=(topic,))
+        return Link(broker, Inbox(), self.clock, self.health, last_at=last_received_at(self.readings))
 
     @cached_property
     def ingest(self) -> Ingest:
@@ -126,7 +185,7 @@ class Works:
         return Ingest(
             self.readings,
             self.link,
-            self.sources,
+            (*(own_sources(self.own) if self.own is not None else ()), *self.sources),
             self.clock,
             self._committed,
             self.health,
@@ -148,6 +207,10 @@ class Works:
         """Return the limit for what stands in a unit. [°C]"""
         return limit_of(self.rulebook(kitchen, unit.id), unit)
 
+    def checks_due(self, kitchen: Kitchen, unit: str) -> Mapping[str, Instant]:
+        """Return when the check of each thermometer of a unit is due."""
+        return due_checks(kitchen, unit, self.rulebook(kitchen, unit).scaled("check.interval_fixed"))
+
     def history(self, lot: str) -> BatchHistory | None:
         """Return what the meat of a batch has been through, as known now."""
         kitchen = self.present.kitchen
@@ -160,23 +223,36 @@ class Works:
         self.vitals.start()
         if self.lamp is not None:
             self.lamp.start(self.present.kitchen)
+        if self.board is not None:
+            self.board.start()
         self.ingest.start()
+        if self.canary is not None:
+            self.canary.start()
+        if self.heartbeat is not None:
+            self.heartbeat.start()
         if self.feeder is not None:
             self.feeder.start()
         self.calendar.daily("trim arrival log", 3, 20, self.trim_log)
         self.calendar.daily("sweep working tables", 3, 40, lambda: self.working.sweep(time.time()))
+        self.calendar.every("drill", DRILL_LOOK_S, self.weekly.step)
         self.calendar.start()
         self.say_watch()
 
     def stop(self) -> None:
         """End in order: intake, watch, stores."""
+        if self.heartbeat is not None:
+            self.heartbeat.stop()
         self.vitals.stop()
+        if self.canary is not None:
+            self.canary.stop()
         self.ingest.stop()
         if self.feeder is not None:
             self.feeder.stop()
         self.live.stop()
         if self.lamp is not None:
             self.lamp.stop()
+        if self.board is not None:
+            self.board.stop()
         self.calendar.stop()
         if self.archive is not None:
             self.archive.close()
@@ -193,11 +269,56 @@ class Works:
         self.health.say("watch", state, sentence, now)
         if self.lamp is not None:
             self._say_lamp(self.lamp.connected, now)
+        if self.canary is not None:
+            self.health.say("canary", *self.canary.said(), now)
+            self.health.count("canary", self.canary.numbers())
+        if self.heartbeat is not None:
+            self.health.say("heartbeat", *self.heartbeat.said(), now)
+            self.health.count("heartbeat", self.heartbeat.numbers())
         self.health.count("watch", watch_numbers(pulse, self.live.monotonic()))
         try:
             self.health.count("watch", {"behind": float(self.readings.head() - self.service.taken)})
         except StoreFailed as fault:
             log.warning("event=behind_unknown fault=%r", str(fault))
+
+    def signs(self) -> Signs:
+        """Return what is known of the program's own life now."""
+        now_s, pulse = time.monotonic(), self.live.pulse
+        try:
+            free = disk_free_share(self.folder)
+        except StoreFailed:
+            free = None
+        return Signs(
+            self.canary is not None and self.canary.good(),
+            self.service.untried_s(),
+            free,
+            None if pulse.stepped_s is None else now_s - pulse.stepped_s,
+            self.live.alive and pulse.beat(now_s) is Beat.FRESH,
+            self.vitals.journal_written(),
+        )
+
+    def troubles(self, kitchen: Kitchen, now: Instant) -> list[Condition]:
+        """Return what is wrong with the program itself; asked by the watch at every tick."""
+        if self._broken_in is not kitchen:
+            self._broken_in, self._broken = kitchen, broken_ways(kitchen, self.reach, now)
+        return trouble(self._facts(now), self._broken, standing_trouble(kitchen), now)
+
+    def _facts(self, now: Instant) -> Facts:
+        signs, intake = self.signs(), self.health.part("intake")
+        failed = intake is not None and intake.state is State.FAILED
+        return Facts(
+            max(now - intake.since_at, 0.0) if intake is not None and failed else 0.0,
+            signs.disk_free,
+            self.canary.missing_s() if self.canary is not None else 0.0,
+            self.canary is None or self.canary.good(),
+            signs.stepped_s,
+        )
+
+    def _keep_beat(self, how: Mapping[str, object]) -> None:
+        try:
+            self.working.put(KIND, KEY, {**how, "at": time.time()})
+        except StoreFailed as fault:
+            log.warning("event=beat_not_kept fault=%r", str(fault))
 
     def _say_lamp(self, connected: bool, now: Instant) -> None:
         state = State.WORKS if connected else State.DOUBTFUL
@@ -208,6 +329,8 @@ class Works:
 
     def _committed(self, arrivals: Sequence[Arrival]) -> None:
         self.live.offer(arrivals)
+        if self.canary is not None:
+            self.canary.arrived(arrivals)
 
     def _noticed(self, entries: Sequence[Entry]) -> None:
         self.live.notify()

@@ -31,6 +31,8 @@ class Broker:
     client_id: str = "curevigil"
     protocol: Literal["auto", "5", "3.1.1"] = "auto"
     topics: tuple[str, ...] = ("#",)
+    own: tuple[str, ...] = ()
+    """Topics on which we hear ourselves: subscribed too, and a broker that refuses them still gives us the readings."""
     session_expiry_s: int = WEEK_S
     """How long the broker is asked to keep what arrives while we are away. [s]"""
     receive_maximum: int = 500

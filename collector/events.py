@@ -20,6 +20,7 @@ from collector.batches import (
     Plan,
     Stage,
 )
+from collector.events_drill import Drilling
 from collector.events_making import Making
 from collector.events_versions import NEWER, STEPS
 from collector.events_watching import Watching
@@ -260,6 +261,7 @@ Event: TypeAlias = (
     | AlarmReturned
     | AlarmTold
     | Watching
+    | Drilling
     | ProposalMade
     | DispositionSigned
     | GapSuspected

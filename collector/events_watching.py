@@ -38,6 +38,8 @@ class UnitInService:
 
     unit: str
     reason: str
+    lot: str | None = None
+    """The batch of which a tub was put into it, where that is why."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,4 +63,15 @@ class WorkEnded:
     """`hand`, or `clock` where the clock was put back."""
 
 
-Watching: TypeAlias = AlarmShelved | AlarmUnshelved | UnitOutOfService | UnitInService | WorkPlanned | WorkEnded
+@dataclass(frozen=True, slots=True)
+class AlarmExplained:
+    """What is likely behind a standing alarm became clear, or was withdrawn; nobody is told anew."""
+
+    alarm: str
+    parameters: dict[str, float | int | str | None]
+    """What its sentence is filled with from now on, beside what it was."""
+
+
+Watching: TypeAlias = (
+    AlarmExplained | AlarmShelved | AlarmUnshelved | UnitOutOfService | UnitInService | WorkPlanned | WorkEnded
+)

@@ -7,6 +7,8 @@ from typing import Any
 
 from collector import events as e
 from collector.batches import Batch, StageSpan, moved
+from collector.fold_drill import STEPS as DRILL_STEPS
+from collector.fold_drill import over_by_alarm
 from collector.fold_making import STEPS as MAKING_STEPS
 from collector.fold_making import judged_by_checks
 from collector.fold_watching import STEPS as WATCHING_STEPS
@@ -126,6 +128,7 @@ def _keep_alarm(k: Kitchen, alarm: Alarm) -> Kitchen:
 
 def _alarm_raised(k: Kitchen, entry: e.Entry, event: e.AlarmRaised) -> Kitchen:
     woke_at = entry.at if event.condition.wakes else None
+    k = over_by_alarm(k, event.condition, entry.at)
     return _keep_alarm(k, Alarm(f"A{entry.position}", event.condition, entry.at, woke_at=woke_at))
 
 
@@ -142,7 +145,7 @@ def _alarm_changed(k: Kitchen, entry: e.Entry, event: e.AlarmChanged) -> Kitchen
         changed_at=entry.at,
         woke_at=woke_at if event.condition.wakes else None,
     )
-    return _keep_alarm(k, changed)
+    return _keep_alarm(over_by_alarm(k, event.condition, entry.at), changed)
 
 
 def _alarm_acknowledged(k: Kitchen, entry: e.Entry, event: e.AlarmAcknowledged) -> Kitchen:
@@ -239,6 +242,7 @@ _STEPS: dict[type[Any], Callable[[Kitchen, e.Entry, Any], Kitchen]] = {
     e.AlarmReturned: _alarm_returned,
     e.AlarmTold: _alarm_told,
     **WATCHING_STEPS,
+    **DRILL_STEPS,
     e.ProposalMade: _proposal_made,
     e.DispositionSigned: _disposition_signed,
     e.GapSuspected: _gap_suspected,

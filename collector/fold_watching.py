@@ -39,6 +39,14 @@ def in_service_where_tubs_stand(k: Kitchen, at: Instant) -> Kitchen:
     return replace(k, out_of_service={name: out for name, out in k.out_of_service.items() if name not in taken})
 
 
+def _alarm_explained(k: Kitchen, entry: e.Entry, event: w.AlarmExplained) -> Kitchen:
+    alarm = k.alarms.get(event.alarm)
+    if alarm is None:
+        return k
+    condition = replace(alarm.condition, parameters={**alarm.condition.parameters, **event.parameters})
+    return replace(k, alarms={**k.alarms, alarm.id: replace(alarm, condition=condition)})
+
+
 def _alarm_shelved(k: Kitchen, entry: e.Entry, event: w.AlarmShelved) -> Kitchen:
     alarm = k.alarms.get(event.alarm)
     if alarm is None or not alarm.active:
@@ -84,6 +92,7 @@ def _work_ended(k: Kitchen, entry: e.Entry, event: w.WorkEnded) -> Kitchen:
 
 
 STEPS: dict[type[Any], Callable[[Kitchen, e.Entry, Any], Kitchen]] = {
+    w.AlarmExplained: _alarm_explained,
     w.AlarmShelved: _alarm_shelved,
     w.AlarmUnshelved: _alarm_unshelved,
     w.UnitOutOfService: _unit_out_of_service,

@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 from collector import events as e
 from collector import events_making as m
 from collector.batches import Batch, HandReading
+from collector.drills import Drill
 from collector.findings import Condition, Disposition, Proposal, SignOff
 from collector.logs import Calibration, Composition, ShiftNote, UnderTest
 from collector.readings import Assignment, Site, Unit
@@ -166,6 +167,8 @@ class Kitchen:
     """Empty units of which nothing is told, by unit."""
     planned_work: tuple[PlannedWork, ...] = ()
     """Cleaning and loading that was announced, with what was over not long ago."""
+    drills: dict[str, Drill] = field(default_factory=dict)
+    """The latest drills, oldest first."""
 
     def assigned(self, channel: str, at: Instant) -> Assignment | None:
         """Return what a channel measures at the instant, or None."""

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Literal, TypeAlias, TypedDict, get_args
 
+from collector.canary import OwnTopics, canary_refusal, status_refusal
 from collector.formats import mapped, mapping, names, plain, senml, units
 from collector.formats.mapping import ENCODINGS, Encoding, Mapping, Measurement
 from collector.formats.plain import PlainNumber
@@ -24,6 +25,7 @@ __all__ = [
     "Source",
     "believed_time",
     "kept_of",
+    "own_sources",
     "read_message",
     "senml_payload",
     "source_faults",
@@ -55,7 +57,8 @@ class Source:
 
     topic_filter: str
     """MQTT topic filter; a level may be a named capture, as in `kitchen/{device}/status`."""
-    format: Literal["senml", "mapped", "plain"]
+    format: Literal["senml", "mapped", "plain", "status", "canary"]
+    """The last two are this program's own words, which no settings file can name; they are read and give no sample."""
     mapping: Mapping | None = None
     """For `mapped`, and only there."""
     plain: PlainNumber | None = None
@@ -71,6 +74,12 @@ class Source:
 def subscription(source: Source) -> str:
     """Return the MQTT topic filter to subscribe with for a source."""
     return names.filter_of(source.topic_filter)
+
+
+def own_sources(own: OwnTopics) -> tuple[Source, ...]:
+    """Return the sources of this program's own words; they are asked before any other."""
+    status = Source(own.status, "status", retained="ignore")
+    return (status,) if own.canary is None else (Source(own.canary, "canary"), status)
 
 
 def source_faults(source: Source) -> tuple[str, ...]:
@@ -176,6 +185,10 @@ def believed_time(device_at: Instant | None, received_at: Instant) -> tuple[Inst
 def _read(message: Message, source: Source, captured: dict[str, str]) -> tuple[Sample, ...] | Refusal:
     given: _Given = {"encoding": source.encoding, "fault_values_c": source.fault_values_c}
     match source:
+        case Source(format="status"):
+            return status_refusal(message.payload) or ()
+        case Source(format="canary"):
+            return canary_refusal(senml.read(message.payload, message.received_at, **given)) or ()
         case Source(format="senml"):
             return senml.read(message.payload, message.received_at, **given)
         case Source(format="mapped", mapping=Mapping() as described):

@@ -310,7 +310,7 @@ class Link:
         client.on_subscribe = lambda *given: self._on_subscribe(attempt, given[3], doubts)
         options = SubscribeOptions(qos=1, retainHandling=SubscribeOptions.RETAIN_SEND_IF_NEW_SUB)
         wanted: Any = options if attempt.protocol == "5" else 1
-        client.subscribe([(topic, wanted) for topic in self.broker.topics])
+        client.subscribe([(topic, wanted) for topic in (*self.broker.topics, *self.broker.own)])
 
     def _doubts(self, properties: Any) -> list[str]:
         """Return what the broker grants less of than was asked for."""
@@ -327,8 +327,11 @@ class Link:
         return doubts
 
     def _on_subscribe(self, attempt: Attempt, reasons: Any, doubts: list[str]) -> None:
-        answers = list(zip(self.broker.topics, reasons, strict=False))
-        refused = [f"{topic} ({reason})" for topic, reason in answers if reason.value >= REFUSED_FROM]
+        own = self.broker.own
+        answers = list(zip((*self.broker.topics, *own), reasons, strict=False))
+        denied = [(topic, f"{topic} ({reason})") for topic, reason in answers if reason.value >= REFUSED_FROM]
+        refused = [said for topic, said in denied if topic not in own]
+        doubts = doubts + [f"It does not let us hear ourselves on {said}." for topic, said in denied if topic in own]
         lowered = [topic for topic, reason in answers if reason.value == 0]
         if refused:
             log.error("event=subscription_refused topics=%r", refused)

@@ -8,12 +8,13 @@ import re
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Annotated, Literal
-from urllib.parse import urlsplit
 
 from pydantic import AfterValidator, BeforeValidator, Field, SecretStr, ValidationError
 
 from collector import message
-from collector.settings_reach import LampSettings, ReachSettings, SmtpSettings, lamp_faults, reach_faults, smtp_faults
+from collector.settings_mind import MindSettings, mind_faults
+from collector.settings_own import HeartbeatSettings, StatusSettings, heartbeat_faults, status_faults
+from collector.settings_reach import DrillSettings, LampSettings, WaysSettings, lamp_faults, reach_faults, smtp_faults
 from collector.settings_sources import SourceSettings, source_faults, topic_faults
 from collector.settings_values import (
     Outside,
@@ -23,7 +24,7 @@ from collector.settings_values import (
     WholePathText,
     host_name,
     is_ip,
-    is_web_address,
+    web_address,
     whole_path,
 )
 from collector.toml_faults import Fault, Sheet, Table, in_order, model_faults, read_sheet, refuse, shown
@@ -45,14 +46,6 @@ def _listen(value: object) -> object:
         if not (colon and known and re.fullmatch(r"[0-9]{1,5}", port) and 0 < int(port) < 65_536):
             refuse(f"{shown(value)} is no address to listen at", 'write it as "127.0.0.1:8443": an address and a port')
     return value
-
-
-def _public(value: object) -> object:
-    if isinstance(value, str) and not is_web_address(value):
-        refuse(f"{shown(value)} is no web address", 'write what people type, such as "https://curevigil.example"')
-    if isinstance(value, str) and (urlsplit(value).query or urlsplit(value).fragment):
-        refuse(f"{shown(value)} holds more than an address", "leave out what begins with ? or #")
-    return value.rstrip("/") if isinstance(value, str) else value
 
 
 WholePath = Annotated[Path, BeforeValidator(whole_path), Field(strict=False)]
@@ -84,7 +77,7 @@ class WebSettings(Table):
     """Where the pages are served, and under which address people find them."""
 
     listen: Annotated[Text, BeforeValidator(_listen)] = "127.0.0.1:8443"
-    public_address: Annotated[Text, BeforeValidator(_public)] = Field(
+    public_address: Annotated[Text, BeforeValidator(web_address)] = Field(
         description="the address as people type it; links in messages begin with it"
     )
     plain_http: bool = False
@@ -103,7 +96,7 @@ class WebSettings(Table):
 class InfluxSettings(Table):
     """Where readings are copied to, and as whom."""
 
-    url: Annotated[Text, BeforeValidator(_public)] = Field(description="the web address of InfluxDB")
+    url: Annotated[Text, BeforeValidator(web_address)] = Field(description="the web address of InfluxDB")
     bucket: Annotated[Text, Field(pattern=r"^[A-Za-z0-9_-]+/[A-Za-z0-9_-]+$")] = Field(
         description='the bucket, such as "curevigil/readings"'
     )
@@ -116,7 +109,7 @@ class InfluxSettings(Table):
     authority_file: WholePathText | None = None
 
 
-class Settings(Table):
+class Settings(WaysSettings):
     """Everything that is set for one installation."""
 
     broker: BrokerSettings = Field(description="a table [broker] with the address of the MQTT broker")
@@ -125,38 +118,21 @@ class Settings(Table):
     )
     stores: StoreSettings = Field(description="a table [stores] with the data folder")
     web: WebSettings = Field(description="a table [web] with the public address")
-    reach: Annotated[tuple[ReachSettings, ...], Field(strict=False)] = ()
-    smtp: SmtpSettings | None = None
+    status: StatusSettings = StatusSettings()
+    heartbeat: HeartbeatSettings | None = None
     lamp: LampSettings | None = None
     influx: InfluxSettings | None = None
+    drill: DrillSettings | None = None
+    mind: Annotated[tuple[MindSettings, ...], Field(strict=False)] = ()
+
+    @property
+    def sender_name(self) -> str:
+        """Return the address under which people find the pages: webhooks come from there."""
+        return self.web.public_address
 
     def message_sources(self) -> tuple[message.Source, ...]:
         """Return the sources in the order in which they are asked."""
         return tuple(source.made() for source in self.sources)
-
-    def ways(self) -> dict[str, dict[str, ReachSettings]]:
-        """Return each person's ways by the channel's name, in the order in which that person wants to be reached.
-
-        The second entry of a person with the same channel is `apprise 2`, and so on.
-        """
-        found: dict[str, dict[str, ReachSettings]] = {}
-        for entry in self.reach:
-            mine = found.setdefault(entry.person, {})
-            before = sum(one.channel == entry.channel for one in mine.values())
-            mine[f"{entry.channel} {before + 1}" if before else entry.channel] = entry
-        return found
-
-    def reach_order(self) -> dict[str, tuple[str, ...]]:
-        """Return each person's channels in the order in which that person wants to be reached."""
-        return {person: tuple(mine) for person, mine in self.ways().items()}
-
-    def by_channel(self) -> dict[str, dict[str, ReachSettings]]:
-        """Return who is reached by each channel, and how."""
-        found: dict[str, dict[str, ReachSettings]] = {}
-        for person, mine in self.ways().items():
-            for name, entry in mine.items():
-                found.setdefault(name, {})[person] = entry
-        return found
 
 
 def parse(
@@ -172,7 +148,9 @@ def parse(
         return model_faults(error, sheet, Settings)
     faults = [*_broker_faults(settings.broker, sheet), *_web_faults(settings.web, sheet)]
     faults += [*reach_faults(settings.reach, settings.smtp, sheet), *smtp_faults(settings.smtp, sheet)]
+    faults += mind_faults(settings.mind, sheet)
     faults += lamp_faults(settings.lamp, [source.topic for source in settings.sources], sheet)
+    faults += [*status_faults(settings.status, sheet), *heartbeat_faults(settings.heartbeat, settings.status, sheet)]
     if not settings.sources:
         faults.append(sheet.fault(("source",), "nothing is listened to", "describe at least one [[source]]"))
     for index, source in enumerate(settings.sources):

@@ -6,11 +6,12 @@ from base64 import b64decode
 from collections.abc import Sequence
 from typing import Annotated, Literal
 
-from pydantic import BeforeValidator, Field
+from pydantic import AfterValidator, BeforeValidator, Field
 
 from collector.formats.names import captures, topic_refusal
+from collector.rota import DAYS
 from collector.settings_values import Secret, Text, WholePathText, host_name, is_web_address
-from collector.toml_faults import Fault, Sheet, Table, refuse
+from collector.toml_faults import Fault, Sheet, Table, refuse, shown
 from collector.toml_lines import Place
 
 SIGNING_PREFIX = "whsec_"
@@ -58,10 +59,13 @@ def _lamp_topic(value: object) -> object:
     return value
 
 
-def _status_topic(value: object) -> object:
-    if isinstance(value, str) and topic_refusal(value) is not None:
-        refuse("this is no topic", 'write it as "curevigil/status"')
-    return value
+def _weekly(value: str) -> str:
+    day, space, wall = value.partition(" ")
+    hour, colon, minute = wall.partition(":")
+    told = space and colon and re.fullmatch(r"[0-2][0-9]:[0-5][0-9]", wall) is not None and hour < "24"
+    if not told or day.lower() not in DAYS:
+        refuse(f"{shown(value)} is no day with a time", 'write it as "Tue 10:00"')
+    return f"{day.title()} {hour}:{minute}"
 
 
 class ReachSettings(Table):
@@ -86,11 +90,54 @@ class SmtpSettings(Table):
     authority_file: WholePathText | None = None
 
 
+class WaysSettings(Table):
+    """What a settings file says of the ways to people."""
+
+    reach: Annotated[tuple[ReachSettings, ...], Field(strict=False)] = ()
+    smtp: SmtpSettings | None = None
+
+    @property
+    def sender_name(self) -> str:
+        """Return as whom webhooks are sent, which a receiver finds as their source."""
+        return "urn:curevigil"
+
+    def ways(self) -> dict[str, dict[str, ReachSettings]]:
+        """Return each person's ways by the channel's name, in the order in which that person wants to be reached.
+
+        The second entry of a person with the same channel is `apprise 2`, and so on.
+        """
+        found: dict[str, dict[str, ReachSettings]] = {}
+        for entry in self.reach:
+            mine = found.setdefault(entry.person, {})
+            before = sum(one.channel == entry.channel for one in mine.values())
+            mine[f"{entry.channel} {before + 1}" if before else entry.channel] = entry
+        return found
+
+    def reach_order(self) -> dict[str, tuple[str, ...]]:
+        """Return each person's channels in the order in which that person wants to be reached."""
+        return {person: tuple(mine) for person, mine in self.ways().items()}
+
+    def by_channel(self) -> dict[str, dict[str, ReachSettings]]:
+        """Return who is reached by each channel, and how."""
+        found: dict[str, dict[str, ReachSettings]] = {}
+        for person, mine in self.ways().items():
+            for name, entry in mine.items():
+                found.setdefault(name, {})[person] = entry
+        return found
+
+
+class DrillSettings(Table):
+    """When everybody on the rota is called to see whether calls reach them."""
+
+    weekly: Annotated[Text, AfterValidator(_weekly)] = Field(
+        description='day and time of day on the walls, such as "Tue 10:00"'
+    )
+
+
 class LampSettings(Table):
     """A lamp or siren for each unit, on the broker."""
 
     topic: Annotated[Text, BeforeValidator(_lamp_topic)] = "curevigil/{site}/{unit}/alarm"
-    status_topic: Annotated[Text, BeforeValidator(_status_topic)] = "curevigil/status"
 
 
 def reach_faults(reach: tuple[ReachSettings, ...], smtp: SmtpSettings | None, sheet: Sheet) -> list[Fault]:
@@ -130,13 +177,11 @@ def lamp_faults(lamp: LampSettings | None, filters: Sequence[str], sheet: Sheet)
     """Return the sources that would take what the lamp is told for a reading."""
     if lamp is None:
         return []
-    faults = []
-    for key, topic in (("topic", lamp.topic), ("status_topic", lamp.status_topic)):
-        named = topic.replace("{site}", "site").replace("{unit}", "unit")
-        if any(captures(one, named) is not None for one in filters):
-            what = "a source reads these topics, and would take the lamp's words for readings"
-            faults.append(sheet.fault(("lamp", key), what, "name another topic, or make the source's narrower"))
-    return faults
+    named = lamp.topic.replace("{site}", "site").replace("{unit}", "unit")
+    if any(captures(one, named) is not None for one in filters):
+        what = "a source reads these topics, and would take the lamp's words for readings"
+        return [sheet.fault(("lamp", "topic"), what, "name another topic, or make the source's narrower")]
+    return []
 
 
 def smtp_faults(smtp: SmtpSettings | None, sheet: Sheet) -> list[Fault]:

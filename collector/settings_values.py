@@ -56,6 +56,15 @@ def is_web_address(text: str) -> bool:
         return False
 
 
+def web_address(value: object) -> object:
+    """Return the web address that people type, without a stroke at its end; anything more is refused."""
+    if isinstance(value, str) and not is_web_address(value):
+        refuse(f"{shown(value)} is no web address", 'write what people type, such as "https://curevigil.example"')
+    if isinstance(value, str) and (urlsplit(value).query or urlsplit(value).fragment):
+        refuse(f"{shown(value)} holds more than an address", "leave out what begins with ? or #")
+    return value.rstrip("/") if isinstance(value, str) else value
+
+
 def host_name(value: object) -> object:
     """Return a host name or address as it was written; anything more is refused."""
     if isinstance(value, str) and ("/" in value or ":" in value.strip("[]") and not is_ip(value) or " " in value):

@@ -166,8 +166,8 @@ def report(normal: Sequence[Played], faulty: Sequence[Played], rule: Rule) -> It
     yield from table(side(ours, len(false), months), side(theirs, false_count(normal, told_by(rule, normal)), months))
     score = estimate_score([*normal, *faulty])
     yield (
-        f"product estimate: bias {score.bias_c:+.2f} K, 95 % within {score.p95_c:.2f} K, between its bounds in "
-        f"{100 * score.covered:.0f} % of {score.hours:,} hours"
+        f"product estimate: bias {score.bias_c:+.2f} K, 95 % within {score.p95_c:.2f} K; the interval that claims 90 % "
+        f"(median width {score.width_c:.2f} K) covers {100 * score.covered:.1f} % of {score.hours:,} hours"
     )
     kinds = Counter(alarm.kind for _, alarm in false)
     yield "false alarms by kind: " + (", ".join(f"{kind} {n}" for kind, n in kinds.most_common()) or "none")

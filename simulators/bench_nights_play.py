@@ -61,7 +61,7 @@ class Played:
     received_at: Array
     product_c: Array
     estimates: Array
-    """Rows of (unit, time, likely, lower, upper), one an hour. [1, s, °C, °C, °C]"""
+    """Rows of (unit, time, likely, lower, upper, claimed low, claimed high), one an hour. [1, s, then °C]"""
 
 
 def channel(unit: int, what: str) -> str:
@@ -153,12 +153,16 @@ def played(units: Sequence[int], stretch: Stretch, seed: int) -> Played:
         )
         for a in (*kitchen.past_alarms.values(), *kitchen.alarms.values())
     )  # fmt: skip
-    rows = [(int(e.unit[1:]), e.at, e.likely_c, e.lower_c, e.upper_c) for e in player.estimates if e.at % HOUR_S == 0.0]
+    rows = [
+        (int(e.unit[1:]), e.at, e.likely_c, e.lower_c, e.upper_c, e.claimed_low_c, e.claimed_high_c)
+        for e in player.estimates
+        if e.at % HOUR_S == 0.0
+    ]
     value, received = _arrived(units, stretch, stream)
     mine = tuple(t for t in stretch.troubles if t.unit in units)
     return Played(
         tuple(units), tuple(sorted(alarms, key=lambda a: a.raised_at)), tuple(down), mine, stretch.times_at, value,
-        received, stretch.product_c[:, list(units)], np.array(rows).reshape(-1, 5),
+        received, stretch.product_c[:, list(units)], np.array(rows).reshape(-1, 7),
     )  # fmt: skip
 
 

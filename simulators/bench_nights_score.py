@@ -20,14 +20,16 @@ DAY_BEGINS_H, DAY_ENDS_H = 7.0, 21.0
 UNIT_MONTH_S = 30 * DAY_S
 
 WEAK = frozenset({"cooling"})
+EITHER = "drift or creep"
+"""Said where one sensor alone goes up day by day: it reads the same either way, and what is to be done is the same."""
 RIGHT: dict[Wrong, frozenset[str]] = {
     Wrong.COMPRESSOR_STOPS: WEAK, Wrong.COMPRESSOR_FAILS_SLOWLY: WEAK | {"creep"}, Wrong.FAN_STOPS: WEAK,
-    Wrong.CREEP: frozenset({"creep", "setting"}), Wrong.DOOR_LEFT_OPEN: frozenset({"door"}),
+    Wrong.CREEP: frozenset({"creep", "setting", EITHER}), Wrong.DOOR_LEFT_OPEN: frozenset({"door"}),
     Wrong.DEFROST_STAYS: frozenset({"defrost"}), Wrong.SET_TOO_WARM: frozenset({"setting"}),
     Wrong.SET_TOO_COLD: frozenset({"cold"}), Wrong.POWER: frozenset({"connectivity", "power"}),
     Wrong.GATEWAY: frozenset({"connectivity", "power"}), Wrong.SILENT: frozenset({"silent", "connectivity"}),
     Wrong.STUCK: frozenset({"stuck"}), Wrong.JUMPS: frozenset({"jumps"}),
-    Wrong.DRIFTS: frozenset({"drift", "neighbours"}), Wrong.FAHRENHEIT: frozenset({"unit of measure"}),
+    Wrong.DRIFTS: frozenset({"drift", "neighbours", EITHER}), Wrong.FAHRENHEIT: frozenset({"unit of measure"}),
     Wrong.ELSEWHERE: frozenset({"elsewhere", "neighbours"}),
 }  # fmt: skip
 """Which causes describe each fault rightly."""
@@ -35,7 +37,8 @@ SAYS = {
     "product_freezing": "cold", "unwatched": "connectivity", "nothing_arrives": "connectivity",
     "units_silent": "connectivity",
     "channel_silent": "silent", "sensor_stuck": "stuck", "sensor_jumps": "jumps", "sensor_unit": "unit of measure",
-    "sensors_disagree": "neighbours", "warm_level": "setting", "door_open": "door",
+    "sensors_disagree": "neighbours", "warm_level": "setting", "door_open": "door", "sensor_elsewhere": "elsewhere",
+    "sensor_drift": "drift", "too_cold": "cold", "cure_stalled": "cold",
 }  # fmt: skip
 """What each kind of alarm says is behind it; an alarm that names a cause of its own says that."""
 
@@ -134,9 +137,19 @@ def events(played: Sequence[Played], told: Sequence[Heard] | None = None) -> lis
             else:
                 mine = told[number][t.unit]
             until_at = t.until_at + (MERGED_S if t.wrong in OF_THE_KITCHEN else 0.0)
-            heard = tuple(heard for at, heard in mine if t.from_at <= at < until_at)
+            of_transport = t.wrong in OF_THE_KITCHEN or t.wrong is Wrong.SILENT
+            heard = tuple(
+                heard for at, heard in mine
+                if t.from_at <= at < until_at and (of_transport or not _of_an_outage(p, at, heard))
+            )  # fmt: skip
             found.append(Event(t, crossed_at(p, t), heard))
     return found
+
+
+def _of_an_outage(p: Played, at: float, heard: Told) -> bool:
+    """Return whether an alarm told truly of a short outage of the uplink, which is another thing than the fault."""
+    said = heard.cause in RIGHT[Wrong.GATEWAY] or heard.cause in RIGHT[Wrong.SILENT]
+    return said and any(begin <= at <= end + HOUR_S for begin, end in p.outages)
 
 
 def false_alarms(played: Iterable[Played]) -> list[tuple[int, Raised]]:
@@ -208,13 +221,15 @@ class EstimateScore:
     bias_c: float
     p95_c: float
     covered: float
-    """Share of hours in which the truth lay between the copies."""
+    """Share of hours in which the truth lay in the interval that claims 90 %."""
+    width_c: float
+    """Median width of that interval. [K]"""
     hours: int
 
 
 def estimate_score(played: Sequence[Played]) -> EstimateScore:
     """Return error and coverage of the estimate, every hour but those with a sensor or transport fault."""
-    errors, inside = [], []
+    errors, inside, widths = [], [], []
     for p in played:
         for i, unit in enumerate(p.units):
             rows = p.estimates[p.estimates[:, 0] == unit]
@@ -224,6 +239,8 @@ def estimate_score(played: Sequence[Played]) -> EstimateScore:
                     rows = rows[(rows[:, 1] < t.from_at) | (rows[:, 1] > t.until_at + 2 * DAY_S)]
             truth = np.interp(rows[:, 1], p.times_at, p.product_c[:, i])
             errors.append(rows[:, 2] - truth)
-            inside.append((rows[:, 3] <= truth) & (truth <= rows[:, 4]))
-    off, within = np.concatenate(errors), np.concatenate(inside)
-    return EstimateScore(float(off.mean()), float(np.percentile(np.abs(off), 95)), float(within.mean()), off.size)
+            inside.append((rows[:, 5] <= truth) & (truth <= rows[:, 6]))
+            widths.append(rows[:, 6] - rows[:, 5])
+    off, within, width = np.concatenate(errors), np.concatenate(inside), np.concatenate(widths)
+    p95 = float(np.percentile(np.abs(off), 95))
+    return EstimateScore(float(off.mean()), p95, float(within.mean()), float(np.median(width)), off.size)

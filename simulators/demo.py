@@ -22,9 +22,11 @@ from alerts.rulebook.shelf import load
 from api.serving import serve
 from api.works import Works, software
 from collector.broker import Broker
+from collector.canary import OwnTopics
 from collector.events import AlarmAcknowledged, Draft
 from collector.kitchen import Kitchen
 from collector.message import Source
+from collector.mqtt_board import Board
 from collector.readings import Reading
 from collector.readings_influx import Place
 from collector.sample import Instant
@@ -110,9 +112,11 @@ def _live(seed: int, port: int | None, folder: Path, log_path: Path, influx: Pla
             topics=("smokehouse/#",),
         )
         sources = (Source("smokehouse/#", "senml"),)
+        own = OwnTopics()
         works = Works(
-            *(folder, here, sources), clock=clock, rate=RATE, ballast_bytes=2**20, influx=influx, pages_from_influx=True
-        )
+            *(folder, here, sources), clock=clock, rate=RATE, ballast_bytes=2**20, influx=influx,
+            pages_from_influx=True, own=own, board=Board(here, own.status),
+        )  # fmt: skip
         known, later = parted(kitchen_drafts(week), week.start_at)
         works.present.decide(lambda kitchen: [] if kitchen.position else known)
         click.echo("Playing the past six days ...", err=True)

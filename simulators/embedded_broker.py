@@ -25,6 +25,8 @@ from pwdlib.hashers.argon2 import Argon2Hasher
 
 LOG = logging.getLogger(__name__)
 COLLECTOR, KITCHEN = "collector", "kitchen"
+OWN = "curevigil/"
+"""Where the program writes of itself."""
 LOOPBACK = "127.0.0.1"
 TRIES = 5
 START_S, STOP_S = 20.0, 20.0
@@ -46,12 +48,14 @@ class Credentials:
 
 
 class OneWay(BaseTopicPlugin):  # type: ignore[misc]  # amqtt ships no types
-    """Lets the kitchen only publish and the collector only listen."""
+    """Lets the kitchen only publish, and the collector only listen and say how it does itself."""
 
     async def topic_filtering(
         self, *, session: Session | None = None, topic: str | None = None, action: Action | None = None
     ) -> bool:
         user = session.username if session is not None else None
+        if user == COLLECTOR and action is Action.PUBLISH:
+            return (topic or "").startswith(OWN)
         return bool(user == (KITCHEN if action is Action.PUBLISH else COLLECTOR))
 
 
@@ -70,7 +74,7 @@ class TidyBroker(Broker):  # type: ignore[misc]  # amqtt ships no types
 class EmbeddedBroker:
     """A broker on a loopback port, from entering the context until leaving it.
 
-    Two users exist: `collector` may only listen, `kitchen` may only publish.
+    Two users exist: `collector` may listen, and publish below `curevigil/`; `kitchen` may only publish.
     """
 
     def __init__(self, port: int = 0) -> None:

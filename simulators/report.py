@@ -4,7 +4,7 @@ from collections import Counter
 from collections.abc import Iterator, Sequence
 from textwrap import wrap
 
-from alerts.sentences import CAUTION, TITLES, alarm_text, clock_text, first_steps
+from alerts.sentences import CAUTION, TITLES, alarm_text, clock_text, first_steps, looks_like
 from alerts.sentences_findings import proposal_text
 from collector.findings import Proposal
 from collector.kitchen import Alarm, Kitchen
@@ -24,6 +24,8 @@ def _alarm_lines(kitchen: Kitchen, alarm: Alarm) -> Iterator[str]:
     yield f"  {raised}  {TITLES.get(alarm.condition.kind, alarm.condition.kind)}, {until}"
     yield from _paragraph(alarm_text(alarm, zone), "      ")
     if alarm.active:
+        if looks := looks_like(alarm.condition, zone):
+            yield from _paragraph(looks, "      ")
         yield from _paragraph("First: " + " ".join(first_steps(alarm.condition)), "      ")
 
 

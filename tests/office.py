@@ -193,7 +193,7 @@ def made_office(*, plain_http: bool = True, clock: Clock | None = None, bundle: 
             "BRISKET-14": Estimate(NOW - 30.0, 4.1, 3.8, 4.4, 8.1, 0.9, 6 * 3600.0),
             "HAM-31": Estimate(NOW - 30.0, 3.9, 3.6, 4.2, 8.1, 0.8, 8 * 3600.0),
         },
-        "fridge": {"BELLY-32": Estimate(NOW - 40.0, 3.1, 2.9, 3.3, 3.0, 0.0, 4 * 3600.0)},
+        "fridge": {"BELLY-32": Estimate(NOW - 40.0, 3.1, 3.1, 3.1, 3.0, 0.0, 4 * 3600.0, (2.8, 3.4))},
     }
 
     def history(lot: str) -> BatchHistory | None:

@@ -82,7 +82,7 @@ def test_every_category_of_the_table_is_one_that_a_condition_may_have() -> None:
 
 
 ALARM = alarm_row(Alarm("A1", Condition("u", "unwatched", "connectivity", True, 0.0, sentence="unwatched"), 0.0), "UTC")
-ESTIMATE = estimate_row(Estimate("u", "B1", 0.0, 3.0, 2.5, 3.5, None))
+ESTIMATE = estimate_row(Estimate("u", "B1", 0.0, 3.0, 2.5, 3.5, None, 2.7, 3.3))
 
 
 @pytest.mark.parametrize(

@@ -26,6 +26,9 @@ def message_id(telling: Telling, alarm: Alarm) -> str:
     """
     mine = [t for t in alarm.told if (t.person, t.occasion) == (telling.person, telling.occasion)]
     key = [alarm.id, alarm.raised_at, telling.occasion, telling.person, telling.channel, sum(t.accepted for t in mine)]
+    if telling.others:
+        # A list with another alarm in it is another message, or whoever drops what they have seen would lose it.
+        key.append([*telling.others])
     return "msg_" + hashlib.sha256(json.dumps(key).encode()).hexdigest()[:32]
 
 
@@ -36,13 +39,14 @@ def document(telling: Telling, alarm: Alarm, source: str, first_line: str, body:
         "specversion": "1.0",
         "id": message_id(telling, alarm),
         "source": source,
-        "type": f"curevigil.alarm.{telling.occasion.split()[0].lower()}",
+        "type": f"curevigil.alarm.{'list' if telling.others else telling.occasion.split()[0].lower()}",
         "time": datetime.fromtimestamp(at, UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z"),
         "subject": alarm.condition.unit,
         "datacontenttype": "application/json",
         "data": {
             "id": f"{alarm.id} {telling.occasion} {telling.person}",
             "alarm": alarm.id,
+            "others": list(telling.others),
             "unit": alarm.condition.unit,
             "kind": alarm.condition.kind,
             "category": alarm.condition.category,

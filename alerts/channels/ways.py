@@ -4,21 +4,20 @@ from alerts.channels.apprise_way import AppriseChannel, is_target
 from alerts.channels.base import Channel
 from alerts.channels.email import EmailChannel, MailServer
 from alerts.channels.webhook import Hook, WebhookChannel
-from collector.settings import Settings
-from collector.settings_reach import ReachSettings, SmtpSettings, signing_key
+from collector.settings_reach import ReachSettings, SmtpSettings, WaysSettings, signing_key
 from collector.toml_faults import Fault
 
 
-def channels_of(settings: Settings) -> dict[str, Channel]:
-    """Return the channels by the names under which `Settings.reach_order` gives them."""
+def channels_of(settings: WaysSettings) -> dict[str, Channel]:
+    """Return the channels by the names under which `WaysSettings.reach_order` gives them."""
     return {name: _channel(people, settings) for name, people in settings.by_channel().items()}
 
 
-def _channel(people: dict[str, ReachSettings], settings: Settings) -> Channel:
+def _channel(people: dict[str, ReachSettings], settings: WaysSettings) -> Channel:
     addresses = {person: entry.address.get_secret_value() for person, entry in people.items()}
     kind = next(iter(people.values())).channel
     if kind == "webhook":
-        return WebhookChannel({person: _hook(entry) for person, entry in people.items()}, settings.web.public_address)
+        return WebhookChannel({person: _hook(entry) for person, entry in people.items()}, settings.sender_name)
     if kind == "email" and settings.smtp is not None:
         return EmailChannel(_server(settings.smtp), addresses)
     return AppriseChannel(addresses)
@@ -34,7 +33,7 @@ def _server(smtp: SmtpSettings) -> MailServer:
     return MailServer(smtp.host, smtp.port, smtp.sender, smtp.security, smtp.username, password, smtp.authority_file)
 
 
-def target_faults(settings: Settings) -> list[Fault]:
+def target_faults(settings: WaysSettings) -> list[Fault]:
     """Return the addresses that apprise could do nothing with; none of them is shown."""
     mend = "look up in apprise's documentation how the address of this service is written"
     return [

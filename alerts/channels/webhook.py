@@ -1,7 +1,6 @@
 """Tells by an HTTP POST to an address of the site's own, signed so that the receiver knows who asks."""
 
 import json
-import logging
 import ssl
 import time
 from collections.abc import Callable, Mapping
@@ -10,16 +9,13 @@ from dataclasses import dataclass, field
 import httpx
 
 from alerts.channels.base import Sent
+from alerts.channels.calling import NO_ANSWER, call, caller
 from alerts.channels.signature import CONTENT_TYPE, document, signature
-from alerts.channels.where import Refused, places
+from alerts.channels.where import Refused
 from alerts.escalation import Telling
 from collector.kitchen import Alarm
 
 GONE = 410
-
-# Both write whole addresses into the log, and an address may hold a secret.
-for _name in ("httpx", "httpcore"):
-    logging.getLogger(_name).setLevel(logging.WARNING)
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,10 +45,7 @@ class WebhookChannel:
         self._source = source
         self._clock = clock
         self._gone: set[str] = set()
-        # A proxy named in the environment would look the name up again, past our judgement of it.
-        self._client = httpx.Client(
-            timeout=timeout_s, follow_redirects=False, trust_env=False, verify=trust if trust is not None else True
-        )
+        self._client = caller(timeout_s, trust)
 
     def send(self, telling: Telling, alarm: Alarm, first_line: str, body: str) -> Sent:
         """Post once. The address is never part of what is returned or logged: it may hold a secret."""
@@ -63,7 +56,7 @@ class WebhookChannel:
             return Sent(False, "not tried: the receiver has said that it is gone (HTTP 410)")
         try:
             answer = self._post(hook, telling, alarm, first_line, body)
-        except (httpx.HTTPError, httpx.InvalidURL, ValueError) as fault:
+        except NO_ANSWER as fault:
             return Sent(False, type(fault).__name__)
         if isinstance(answer, Refused):
             return Sent(False, answer.why)
@@ -79,25 +72,7 @@ class WebhookChannel:
         headers["webhook-timestamp"] = str(at_s)
         if hook.keys:
             headers["webhook-signature"] = signature(hook.keys, str(told["id"]), at_s, content)
-        url = httpx.URL(hook.address)
-        port = url.port or (443 if url.scheme == "https" else 80)
-        found = places(url.host, port, private=hook.private)
-        if isinstance(found, Refused):
-            return found
-        return self._call(url, found, headers, content)
-
-    def _call(self, url: httpx.URL, found: list[str], headers: Mapping[str, str], content: bytes) -> httpx.Response:
-        named = {**headers, "host": url.netloc.decode("ascii")}
-        for place in found[:-1]:
-            try:
-                return self._client.post(
-                    url.copy_with(host=place), headers=named, content=content, extensions={"sni_hostname": url.host}
-                )
-            except httpx.ConnectError:
-                continue
-        return self._client.post(
-            url.copy_with(host=found[-1]), headers=named, content=content, extensions={"sni_hostname": url.host}
-        )
+        return call(self._client, "POST", hook.address, private=hook.private, headers=headers, content=content)
 
     def close(self) -> None:
         """Let go of open connections."""

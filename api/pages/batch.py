@@ -19,6 +19,7 @@ from api.pages.by_lot import ByLot
 from api.pages.daily_forms import daily_forms
 from api.pages.forms import Form
 from api.pages.frame import Framed
+from api.pages.learned import learned_lines
 from api.pages.making_forms import DONE as MAKING_DONE
 from api.pages.making_forms import LOGS, LOGS_OF_ENDED, SIGNED, making_forms
 from api.pages.rendering import Frame, show
@@ -105,6 +106,8 @@ class BatchContext:
     tubs: tuple[TubLine, ...]
     plan: tuple[tuple[str, str], ...]
     sheet: tuple[tuple[str, str], ...]
+    learned: tuple[str, ...]
+    """Excursions that only late readings have told of."""
     timeline: tuple[Moment, ...]
     sign: Form | None
     writes: tuple[Form, ...]
@@ -180,6 +183,10 @@ def block_of(kitchen: Kitchen, lot: str, fresh: Proposal | None = None) -> Propo
     )
 
 
+PARTED_C = 0.1
+"""Bounds further apart than this are said too. [K]"""
+
+
 def _estimate(office: Office, batch: Batch) -> str:
     """Return the estimate of the warmest tub now, in a sentence."""
     now = office.clock()
@@ -190,10 +197,14 @@ def _estimate(office: Office, batch: Batch) -> str:
         return "Nothing is known of this meat now: measure it, and enter what the probe reads."
     warmest = max(found, key=lambda e: e.likely_c)
     old = f", {long_text(now - warmest.at)} ago" if now - warmest.at > 900.0 else ""
-    return (
-        f"Warmest tub {degrees(warmest.likely_c)}{old} (estimate, between {degrees(warmest.lower_c)} "
-        f"and {degrees(warmest.upper_c)})."
-    )
+    bounds = f"between {degrees(warmest.lower_c)} and {degrees(warmest.upper_c)}"
+    if warmest.claimed_c is not None:
+        low, high = warmest.claimed_c
+        parted = warmest.upper_c - warmest.lower_c >= PARTED_C
+        bounds = f"{degrees(low).removesuffix(' °C')} to {degrees(high)} with 90 %" + (
+            f"; at worst {bounds}" if parted else ""
+        )
+    return f"Warmest tub {degrees(warmest.likely_c)}{old} (estimate, {bounds})."
 
 
 def tub_lines(batch: Batch, kitchen: Kitchen, zone: str) -> Iterable[TubLine]:
@@ -336,6 +347,7 @@ def context(
         tubs=tuple(tub_lines(batch, kitchen, zone)),
         plan=plan_lines(batch, kitchen, zone),
         sheet=sheet_lines(batch),
+        learned=tuple(learned_lines(office, lot, as_now(kitchen, lot, fresh), zone)),
         timeline=tuple(
             Moment(short_text(line.at, zone), line.by, line.words, line.position)
             for line in reversed(lines.lines(lot, kitchen))

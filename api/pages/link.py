@@ -14,6 +14,7 @@ from api.auth.refused import FormRefused
 from api.auth.signed import OfficeHere
 from api.doing import Refused, do
 from api.office import Office
+from api.pages import drill_link
 from api.pages.alarms import AlarmCard, answer_form, card_of
 from api.pages.forms import Form, asked
 from api.pages.frame import frame_of
@@ -22,6 +23,7 @@ from api.pages.sent import Unsigned
 from api.pages.told import note_seen
 from api.schemas import AnswerAlarm
 from api.tonight import zone_of
+from collector.drills import Drill
 from collector.kitchen import Alarm, Person
 
 router = APIRouter()
@@ -51,6 +53,11 @@ def _whose(office: Office, token: str) -> tuple[Link, Person, Alarm] | None:
     return None if person is None or alarm is None else (link, person, alarm)
 
 
+def _drill(office: Office, token: str) -> tuple[Person, Drill] | None:
+    link = read_link(office.working, token, office.security_clock())
+    return None if link is None else drill_link.drill_of(office.present.kitchen, link)
+
+
 def _card(office: Office, token: str, alarm: Alarm, form: Form | None = None) -> AlarmCard:
     kitchen, now = office.present.kitchen, office.clock()
     card = card_of(kitchen, alarm, now, True, office.moving(kitchen, alarm, now))
@@ -60,6 +67,9 @@ def _card(office: Office, token: str, alarm: Alarm, form: Form | None = None) ->
 @router.get("/a/{token}")
 def link_view(token: str, office: OfficeHere) -> Response:
     """Return the page; nothing changes, but that it was opened is written down."""
+    called = _drill(office, token)
+    if called is not None:
+        return drill_link.asked(office, token, called[0])
     found = _whose(office, token)
     if found is None:
         return _page(office, token, None, "", OVER, 404)
@@ -74,6 +84,9 @@ def link_used(request: Request, token: str, office: OfficeHere, sent: Unsigned) 
     check_origin(request, office.settings)
     if not hmac.compare_digest(sent.get("form_token", "").encode(), link_form_token(token).encode()):
         raise FormRefused
+    called = _drill(office, token)
+    if called is not None:
+        return drill_link.confirmed_by_link(office, token, *called) or _page(office, token, None, "", OVER, 404)
     found = _whose(office, token)
     if found is None:
         return _page(office, token, None, "", OVER, 404)

@@ -14,6 +14,7 @@ from api.auth.signed import OfficeHere, SignedIn
 from api.office import Office
 from api.pages.telling import lots_of
 from collector.events import AlarmChanged, AlarmRaised
+from collector.events_watching import AlarmExplained
 
 router = APIRouter()
 LOOK_S, APART_S, BEAT_S = 0.5, 2.0, 20.0
@@ -52,6 +53,8 @@ def changed(office: Office, seen: Seen) -> list[str]:
             ids |= dict.fromkeys(lots_of(entry, kitchen))
             if isinstance(entry.event, AlarmRaised | AlarmChanged):
                 ids[entry.event.condition.unit] = None
+            elif isinstance(entry.event, AlarmExplained) and (alarm := kitchen.alarm(entry.event.alarm)) is not None:
+                ids[alarm.condition.unit] = None
         seen.position = kitchen.position
     fresh = estimates_now(office)
     for unit, now in fresh.items():

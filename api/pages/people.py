@@ -4,16 +4,19 @@ from dataclasses import dataclass
 from typing import Any
 
 from fastapi import APIRouter
-from fastapi.responses import Response
+from fastapi.responses import RedirectResponse, Response
 
 from alerts.channels.drill import refusal, tried_text
+from alerts.drills import drill_words
 from alerts.escalation import called
-from api.auth.signed import Admin, OfficeHere
+from api.auth.signed import Admin, OfficeHere, SignedIn
 from api.office import Office
+from api.pages.drill_link import confirm
 from api.pages.frame import Framed, Typed
 from api.pages.rendering import show
 from api.pages.wording import person_name, short_text
 from api.tonight import zone_of
+from collector.drills import CALLS
 from collector.kitchen import Kitchen
 from collector.rota import RotaStep, changes_at, hours_text, on_call
 from collector.sample import Instant
@@ -56,9 +59,13 @@ class PeopleContext:
     tried: tuple[tuple[bool, str], ...] = ()
     """Whether each way took it, and in words."""
     refused: str = ""
+    last_drill: str = ""
+    """How the last drill went; empty where there was none."""
+    asked: str = ""
+    """The drill that waits for whoever looks; empty where none does."""
 
 
-def _context(office: Office, **more: Any) -> PeopleContext:
+def _context(office: Office, looks: str, **more: Any) -> PeopleContext:
     kitchen, now = office.present.kitchen, office.clock()
     order = {step.person: n for n, step in reversed(list(enumerate(kitchen.rota)))}
     people = sorted(kitchen.people.values(), key=lambda p: (order.get(p.id, len(order)), p.name))
@@ -72,7 +79,10 @@ def _context(office: Office, **more: Any) -> PeopleContext:
         )
         for one in people
     ]
-    return PeopleContext(tuple(found), _now(kitchen, now), **more)
+    held = [drill for drill in kitchen.drills.values() if drill.kind == CALLS]
+    last = drill_words(kitchen, held[-1], zone_of(kitchen)) if held else ""
+    waits = [drill.id for drill in kitchen.drills.values() if drill.open and looks in drill.missing]
+    return PeopleContext(tuple(found), _now(kitchen, now), last_drill=last, asked="".join(waits[-1:]), **more)
 
 
 def _now(kitchen: Kitchen, now: Instant) -> OnCall:
@@ -91,9 +101,16 @@ def _after(step: RotaStep) -> str:
 
 
 @router.get("/people")
-def people(office: OfficeHere, frame: Framed) -> Response:
+def people(office: OfficeHere, frame: Framed, signed: SignedIn) -> Response:
     """Return the page."""
-    return show("people.html", _context(office), frame)
+    return show("people.html", _context(office, signed.person.id), frame)
+
+
+@router.post("/people/drill")
+def drill_confirmed(office: OfficeHere, signed: SignedIn, typed: Typed) -> Response:
+    """Write down that whoever is signed in was reached."""
+    confirm(office, typed.get("drill", ""), signed.person.id, "page")
+    return RedirectResponse("/people", 303)
 
 
 @router.post("/people/call-test")
@@ -103,6 +120,6 @@ def called_for_drill(office: OfficeHere, frame: Framed, signed: Admin, typed: Ty
     kitchen = office.present.kitchen
     why = refusal(kitchen, person, office.reach.get(person, ()))
     if why:
-        return show("people.html", _context(office, refused=why), frame, 422)
+        return show("people.html", _context(office, signed.person.id, refused=why), frame, 422)
     tried = tuple((one.accepted, tried_text(one)) for one in office.drill(person))
-    return show("people.html", _context(office, name=kitchen.people[person].name, tried=tried), frame)
+    return show("people.html", _context(office, signed.person.id, name=kitchen.people[person].name, tried=tried), frame)

@@ -25,6 +25,7 @@ from api.explaining import explained, zone_of_batch
 from api.office import Office
 from api.pages.batch import OUTCOMES, Moment, by_lot, plan_lines, sheet_lines
 from api.pages.frame import Framed
+from api.pages.learned import learned_of
 from api.pages.record_parts import Checked, Span, checked_of, gaps_of, hand_lines, made_lines, spans_of, warm_lines
 from api.pages.rendering import show
 from api.pages.telling import by_words
@@ -165,7 +166,7 @@ def context(office: Office, timeline: Iterable[Moment], lot: str, now: Instant) 
         stages=spans_of(((str(s.stage), s.from_at, s.until_at) for s in batch.stages), zone),
         places=spans_of(((_place(p.tub, p.unit, kitchen, p.bench_c), p.from_at, p.until_at) for p in batch.placements),
                         zone),
-        warm=tuple(warm_lines(history, kitchen, book, now, zone)),
+        warm=tuple(warm_lines(history, kitchen, book, now, zone, learned_of(office, lot, history, now))),
         gaps=tuple(gaps_of(history, zone)),
         hand=tuple(hand_lines(batch, kitchen, zone)),
         made=tuple(made_lines(batch, kitchen, zone)),

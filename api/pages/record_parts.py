@@ -1,16 +1,18 @@
 """Parts of a batch's record: where and when, warm stretches and gaps, what was measured and logged, instruments."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from alerts.case import NOISE_C, case_of
 from alerts.cold_record import excursions, unknown_s
 from alerts.history import BatchHistory
 from alerts.judgement import confirmed_rows
+from alerts.late import Learned
 from alerts.rulebook.book import Rulebook
 from alerts.rulebook.site_limits import with_site_limits
 from alerts.sentences import clock_text
 from alerts.sentences_findings import span_text
+from api.pages.learned import learned_text
 from api.pages.telling import MEASURED, by_words
 from api.pages.wording import degrees, short_text
 from collector.batches import Batch
@@ -47,9 +49,13 @@ def spans_of(found: Iterable[tuple[str, Instant, Instant | None]], zone: str) ->
 
 
 def warm_lines(
-    history: BatchHistory | None, kitchen: Kitchen, book: Rulebook | None, now: Instant, zone: str
-) -> Iterable[str]:
-    """Return each stretch above the limit, tub by tub, as rule e-2 looks for them, the first hours included."""
+    history: BatchHistory | None, kitchen: Kitchen, book: Rulebook | None, now: Instant, zone: str,
+    learned: Sequence[Learned] = (),
+) -> Iterable[str]:  # fmt: skip
+    """Return each stretch above the limit, tub by tub, as rule e-2 looks for them, the first hours included.
+
+    `learned` holds those that only late readings have told of.
+    """
     if history is None or book is None or not history.tubs:
         yield "Nothing has been read of it here, so nothing is known of excursions."
         return
@@ -61,11 +67,12 @@ def warm_lines(
         found = excursions(records, case.limit_c + NOISE_C, at_least_s=shortest, join_s=join)
         for one in found:
             unknown = unknown_s(tub, one.from_at, one.until_at)
+            since = learned_text(learned, tub.tub, one.from_at, one.until_at, zone)
             part = f"; {span_text(unknown / 60)} of it unknown, taken as warm as it may have been" if unknown else ""
             yield (
                 f"Tub {tub.tub}: above {degrees(case.limit_c)} from {short_text(one.from_at, zone)} to "
                 f"{short_text(one.until_at, zone)} ({span_text((one.until_at - one.from_at) / 60)}), at most "
-                f"{degrees(one.peak_c)}{part} (estimate)."
+                f"{degrees(one.peak_c)}{part} (estimate).{since}"
             )
         if not found:
             yield (

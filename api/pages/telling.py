@@ -4,13 +4,14 @@ from collections.abc import Callable
 from typing import Any
 
 from alerts.sentences import TITLES, clock_text, condition_text, sentence
+from api.pages.telling_drill import WORDS as DRILL_WORDS
 from api.pages.telling_making import WORDS as MAKING_WORDS
 from api.pages.telling_watching import WORDS as WATCHING_WORDS
 from api.pages.wording import DISPOSITIONS, degrees, short_text
 from api.tonight import zone_of
 from collector import events as e
 from collector.events_making import BatchesMerged, BatchSplit
-from collector.events_watching import AlarmShelved, AlarmUnshelved
+from collector.events_watching import AlarmExplained, AlarmShelved, AlarmUnshelved, UnitInService
 from collector.kitchen import Kitchen
 from collector.rota import RotaStep, hours_text
 
@@ -143,6 +144,7 @@ WORDS: dict[type[Any], Words] = {
     e.AlarmReturned: _returned,
     e.AlarmTold: _told,
     **WATCHING_WORDS,
+    **DRILL_WORDS,
     e.ProposalMade: _proposed,
     e.DispositionSigned: _signed,
     e.GapSuspected: lambda v, k, z: (
@@ -162,9 +164,11 @@ def lots_of(entry: e.Entry, kitchen: Kitchen) -> tuple[str, ...]:
     event = entry.event
     if isinstance(event, e.AlarmRaised):
         return event.condition.lots
-    if isinstance(event, e.AlarmAcknowledged | e.AlarmReturned | AlarmShelved | AlarmUnshelved):
+    if isinstance(event, e.AlarmAcknowledged | e.AlarmReturned | AlarmExplained | AlarmShelved | AlarmUnshelved):
         alarm = kitchen.alarm(event.alarm)
         return alarm.condition.lots if alarm is not None else ()
+    if isinstance(event, UnitInService):
+        return (event.lot,) if event.lot is not None else ()
     if isinstance(event, e.ProposalMade):
         return (event.proposal.lot,)
     if isinstance(event, e.DispositionSigned):

@@ -3,6 +3,8 @@
 from collections.abc import Callable
 from typing import Any
 
+from alerts.sentences import clock_text
+from alerts.sentences_cause import cause_text
 from api.pages.wording import short_text
 from collector import events_watching as w
 from collector.kitchen import Kitchen
@@ -31,7 +33,13 @@ def _work_ended(event: w.WorkEnded, kitchen: Kitchen, zone: str) -> str:
     return f"{what} ended before its time: {WHY.get(event.why, event.why)}."
 
 
+def _explained(event: w.AlarmExplained, kitchen: Kitchen, zone: str) -> str:
+    looks = cause_text(event.parameters, lambda at: clock_text(at, zone))
+    return f"Alarm {event.alarm}: {looks or 'what is likely behind it was withdrawn.'}"
+
+
 WORDS: dict[type[Any], Words] = {
+    w.AlarmExplained: _explained,
     w.AlarmShelved: lambda v, k, z: (
         f"Alarm {v.alarm} was shelved until {short_text(v.until_at, z)}. Reason: {v.reason}"
     ),

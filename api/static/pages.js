@@ -13,7 +13,7 @@ async function renew() {
   renewing = true;
   try {
     const answer = await fetch(location.href, { headers: { Accept: "text/html" }, redirect: "error" });
-    if (!answer.ok) return;
+    if (!answer.ok) throw new Error(answer.statusText);
     const fresh = new DOMParser().parseFromString(await answer.text(), "text/html");
     for (const region of document.querySelectorAll("[data-region]")) {
       const other = fresh.getElementById(region.id);
@@ -21,12 +21,19 @@ async function renew() {
       region.replaceChildren(...other.childNodes);
     }
     drawAll();
+    connection(true);
+    document.dispatchEvent(new CustomEvent("renewed", { detail: fresh }));
   } catch {
-    say("No connection: what you see may be old.");
+    connection(false);
   } finally {
     renewing = false;
     if (again) { again = false; renew(); }
   }
+}
+
+function connection(stands) {
+  say(stands ? "Renews itself." : "No connection: what you see may be old.");
+  document.dispatchEvent(new CustomEvent("connection", { detail: stands }));
 }
 
 function say(words) {
@@ -41,9 +48,9 @@ function concerns(ids) {
 
 function listen() {
   const source = new EventSource(body.dataset.live);
-  source.addEventListener("open", () => { say("Renews itself."); renew(); });
+  source.addEventListener("open", () => { connection(true); renew(); });
   source.addEventListener("changed", (event) => { if (concerns(JSON.parse(event.data))) renew(); });
-  source.addEventListener("error", () => say("No connection: what you see may be old."));
+  source.addEventListener("error", () => connection(false));
 }
 
 let library;

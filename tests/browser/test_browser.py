@@ -22,9 +22,10 @@ from api.chart_bundle import content
 from api.office import Office, Settings
 from api.serving import estimates_by_unit
 from collector import events as e
+from collector.batches import AsMade, Method, Packing, Placement, Plan, Route
 from collector.events import Draft
 from collector.present import Present
-from collector.readings import Reading, Site, Unit
+from collector.readings import Assignment, Quantity, Reading, Site, Unit
 from collector.sample import Message
 from collector.storage import Arrival, MemoryJournal, MemoryReadings, MemoryWorking
 
@@ -34,6 +35,18 @@ BEGIN = 1_795_561_200.0
 """2026-11-24T23:00:00Z, which is what the walls show too."""
 BOOK = load("US")
 PATIENCE_MS = 15_000
+BEEF = Plan(
+    "Brisket",
+    "beef",
+    "brisket",
+    Method.IMMERSION,
+    Packing.UNDER_BRINE,
+    Route.COOKED,
+    432_000.0,
+    40.0,
+    1.5,
+    tau_s=7200.0,
+)
 
 
 @dataclass
@@ -240,3 +253,76 @@ def test_pages_work_without_script(browser: Browser, address: str, night: Night)
     finally:
         context.close()
     assert "BRISKET-14" in night.present.kitchen.batches
+
+
+def furnished(night: Night) -> None:
+    """Have the air of the cold room watched, and a batch in it."""
+    said: list[e.Event] = [
+        e.ChannelAssigned(Assignment("cold/air", Quantity.AIR_TEMPERATURE, "coldroom", "wall", BEGIN - 3600.0)),
+        e.BatchStarted("B1", BEEF, AsMade(1.5, 1.5, brine_c=3.0, meat_c=3.0), (Placement("1", "coldroom", BEGIN),)),
+    ]
+    night.present.decide(lambda kitchen: [Draft(BEGIN, "ada", event) for event in said])
+    night.pass_minutes(10, 3.0)
+
+
+def test_a_page_left_open_rings_for_an_alarm_once_sound_is_on_and_until_somebody_answers(
+    page: Page, address: str, night: Night
+) -> None:
+    page.set_default_timeout(PATIENCE_MS)
+    expect.set_options(timeout=PATIENCE_MS)
+    furnished(night)
+    page.clock.install()
+    sign_in(page, address, night)
+    sound = page.locator("#sound")
+    expect(sound).to_contain_text("Sound is off.")
+    assert sound.get_attribute("data-rang") == "0"
+    sound.get_by_role("button", name="Sound on").click()
+    expect(sound).to_contain_text("Sound is on while this page stays open.")
+    expect(sound.get_by_role("button", name="Sound off")).to_be_visible()
+    assert fits(page)
+    assert sound.get_attribute("data-rang") == "0", "nothing stands, so nothing rings"
+
+    night.pass_minutes(60, 14.0)
+    expect(page.get_by_text("nobody has answered")).to_be_visible()
+    expect(sound).to_have_attribute("data-rang", "1")
+    page.clock.fast_forward(31_000)
+    expect(sound).to_have_attribute("data-rang", "2")
+    page.clock.fast_forward(10_000)
+    assert sound.get_attribute("data-rang") == "2", "it rings every half minute, not more often"
+
+    page.get_by_role("button", name="I am going").click()
+    expect(page.get_by_text("Ada Brandt is going, there by")).to_be_visible()
+    expect(sound).to_contain_text("Sound is off.")
+    sound.get_by_role("button", name="Sound on").click()
+    expect(sound).to_contain_text("Sound is on")
+    page.clock.fast_forward(61_000)
+    assert sound.get_attribute("data-rang") == "0", "an answered alarm does not ring"
+    sound.get_by_role("button", name="Sound off").click()
+    expect(sound).to_contain_text("Sound is off.")
+
+
+def test_a_page_that_lost_its_connection_says_that_it_would_ring_for_nothing(
+    page: Page, address: str, night: Night
+) -> None:
+    page.set_default_timeout(PATIENCE_MS)
+    expect.set_options(timeout=PATIENCE_MS)
+    sign_in(page, address, night)
+    sound = page.locator("#sound")
+    sound.get_by_role("button", name="Sound on").click()
+    expect(sound).to_contain_text("Sound is on while this page stays open.")
+    page.context.set_offline(True)
+    furnished(night)
+    expect(sound).to_contain_text("no connection: no alarm would be heard")
+    page.context.set_offline(False)
+    night.pass_minutes(1, 3.0)
+    expect(sound).to_contain_text("Sound is on while this page stays open.")
+
+
+def test_without_script_nothing_is_said_of_sound(browser: Browser, address: str, night: Night) -> None:
+    context = browser.new_context(java_script_enabled=False)
+    page = context.new_page()
+    try:
+        sign_in(page, address, night)
+        expect(page.locator("#sound")).to_be_hidden()
+    finally:
+        context.close()

@@ -50,7 +50,7 @@ def test_the_live_demo_prints_address_and_code_serves_and_ends_on_a_signal(
         eventually(lambda: "Sign-in code" in said.read_text(), "the demo prints a sign-in code", timeout_s=110)
         address = re.search(r"Address\s+(\S+)", said.read_text())
         assert address is not None
-        assert httpx.get(f"{address[1]}/health").status_code == 200
+        eventually(lambda: httpx.get(f"{address[1]}/health").status_code == 200, "every unit has been looked at once")
         assert httpx.get(f"{address[1]}/", follow_redirects=True).url.path == "/sign-in"
     finally:
         running.send_signal(signal.SIGINT)

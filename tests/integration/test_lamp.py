@@ -47,7 +47,8 @@ class Wall:
         self.said.append((message.topic, message.payload.decode()))
 
     def shows(self) -> dict[str, str]:
-        return dict(self.said)
+        """Return the last word on each topic of a lamp, and the status; canaries are not for lamps."""
+        return {topic: word for topic, word in self.said if topic != "curevigil/canary"}
 
     def stop(self) -> None:
         self.client.disconnect()

@@ -76,6 +76,10 @@ def test_a_rebuilt_watch_says_what_the_running_one_says(steps: list[tuple[float,
     anew = rebuilt(UNIT, 5.0, KITCHEN, readings.series, readings.before, now, START)
     # Since when a limit has been passed may differ by what lies before the six time constants; what is told may not.
     assert [c.key for c in conditions(running, now, ())] == [c.key for c in conditions(anew, now, ())]
+    # Nor may the claimed interval, but for what lies before them and for the grid of a gap.
+    before, after = running.tubs[0], anew.tubs[0]
+    assert abs(before.lagged_c - after.lagged_c) < 0.5
+    assert abs(before.start_sd_c - after.start_sd_c) < 0.01
 
 
 @given(STEPS, st.floats(0.1, 5))

@@ -13,7 +13,7 @@ from http.server import BaseHTTPRequestHandler, HTTPServer
 import pytest
 
 from alerts.channels.log import LogChannel
-from alerts.channels.signature import message_id, signature
+from alerts.channels.signature import document, message_id, signature
 from alerts.channels.webhook import Hook, WebhookChannel
 from alerts.channels.where import Refused, places, refusal
 from alerts.escalation import Telling
@@ -126,6 +126,16 @@ def test_a_message_keeps_its_id_through_retries_and_a_repeated_telling_has_a_new
     assert message_id(TELLING, replace(ALARM, told=(told(False, 11.0), told(False, 12.0)))) == first
     assert message_id(TELLING, replace(ALARM, told=(told(False, 11.0), told(True, 12.0)))) != first
     assert message_id(replace(TELLING, occasion="changed 1"), ALARM) != first
+    listed = message_id(replace(TELLING, others=("A8",)), ALARM)
+    assert listed not in (first, message_id(replace(TELLING, others=("A8", "A9")), ALARM))
+
+
+def test_a_list_says_in_its_document_that_it_is_one_and_which_alarms_are_in_it() -> None:
+    told = document(replace(TELLING, others=("A8", "A9")), ALARM, "urn:x", "For the morning", "1. a")
+    data = told["data"]
+    assert isinstance(data, dict)
+    assert (told["type"], data["alarm"], data["others"]) == ("curevigil.alarm.list", "A7", ["A8", "A9"])
+    assert document(TELLING, ALARM, "urn:x", "", "")["type"] == "curevigil.alarm.raised"
 
 
 @pytest.mark.parametrize("answer", [302, 400, 500])

@@ -75,8 +75,21 @@ def test_a_sensor_that_turns_to_fahrenheit_is_found_within_an_hour_and_a_quarter
 
 
 def test_a_room_that_has_become_a_kitchen_is_not_in_fahrenheit() -> None:
-    assert kinds({"air": cycling(0, 10) + cycling(10, 12, level=24.0, swing=0.5)}) == []
-    assert kinds({"air": cycling(0, 10) + cycling(10, 12, level=60.0, swing=0.5)}) == []
+    assert kinds({"air": cycling(0, 10) + cycling(10, 12, level=24.0, swing=0.5)}) == ["sensor_elsewhere"]
+    assert kinds({"air": cycling(0, 10) + cycling(10, 12, level=60.0, swing=0.5)}) == ["sensor_elsewhere"]
+
+
+def test_a_room_that_warms_to_what_would_be_its_usual_level_in_fahrenheit_is_not_in_fahrenheit() -> None:
+    warming = [(at, 3.0 + 34.0 * min((at / HOUR - 10.0) / 3.0, 1.0)) for at, _ in cycling(10, 15)]
+    assert kinds({"air": cycling(0, 10) + warming}) == []
+    leapt = [(at, 37.0 + math.sin(at / 400.0)) for at, _ in cycling(10, 15)]
+    assert kinds({"air": cycling(0, 10) + leapt}) == ["sensor_unit"]
+
+
+def test_a_coarse_sensor_that_rests_by_night_is_not_stuck() -> None:
+    coarse = [(at, 3.0 if at % 20_000.0 < 12_000.0 else 3.0 + at // 600.0 % 2) for at, _ in cycling(0, 20)]
+    assert kinds({"air": coarse + still(20, 28)}) == []
+    assert kinds({"air": cycling(0, 20) + still(20, 28)}) == ["sensor_stuck"]
 
 
 def test_neighbours_more_than_a_degree_and_a_half_apart_for_two_hours_disagree() -> None:
@@ -98,7 +111,9 @@ def test_a_door_open_for_an_hour_is_told_and_one_that_was_shut_between_is_not() 
 def test_what_is_kept_does_not_depend_on_when_the_keeping_began_and_stays_small() -> None:
     rows = [(60.0 * i, float(i % 7)) for i in range(3 * 1440)]
     late = folded(rows[1440:])
-    assert folded(rows) == late
+    whole = folded(rows)
+    assert (whole.times, whole.values, whole.step) == (late.times, late.values, late.step)
+    assert whole.quarters[-len(late.quarters) :] == late.quarters
     assert len(late.times) <= KEPT_S / GRID_S + 1
 
 

@@ -13,7 +13,7 @@ from alerts.unit_watch import TubState, UnitWatch
 from collector.findings import Condition
 from collector.kitchen import Alarm, Kitchen
 from collector.readings import Assignment, Quantity, Unit
-from collector.suspensions import OutOfService
+from collector.suspensions import OutOfService, PlannedWork
 
 NOW = 1_767_268_800.0
 HOUR = 3600.0
@@ -111,6 +111,12 @@ def test_a_unit_that_nobody_keeps_for_raw_meat_or_of_another_site_or_out_of_serv
     assert named(watch("fridge"), barred=("fridge",)) == []
     idle = Kitchen(out_of_service={"fridge": OutOfService("fridge", NOW - HOUR, "ana", "empty")})
     assert named(watch("fridge"), kitchen=idle) == []
+
+
+def test_a_unit_that_is_being_cleaned_or_loaded_is_not_named() -> None:
+    work = PlannedWork("W1", "fridge", "cleaning", NOW - HOUR, NOW + HOUR, "ana")
+    assert named(watch("fridge"), kitchen=Kitchen(planned_work=(work,))) == []
+    assert named(watch("fridge"), kitchen=Kitchen(planned_work=(replace(work, until_at=NOW),))) == ["fridge"]
 
 
 @pytest.mark.parametrize("category", ["temperature", "cold", "door", "sensor", "connectivity", "power", "equipment"])

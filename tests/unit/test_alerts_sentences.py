@@ -46,6 +46,19 @@ def test_the_first_line_says_which_meat_since_when_and_what_to_do() -> None:
     )
 
 
+@pytest.mark.parametrize(
+    ("warmth", "said"),
+    [
+        ("unusual", "in its mean warmer than is usual for this unit."),
+        ("no pause", "above its own mean since 02:00, longer than is usual."),
+        ("back", "no longer above the limit."),
+    ],
+)
+def test_air_that_is_not_above_the_limit_is_not_said_to_be(warmth: str, said: str) -> None:
+    text = alarm_text(Alarm("A1", replace(WARM, parameters={**WARM.parameters, "warmth": warmth}), AT), "Europe/London")
+    assert f"Air 8.1 °C, {said} 3 tubs" in text
+
+
 def test_times_are_those_of_the_site() -> None:
     assert clock_text(AT, "Europe/Rome") == "03:00"
     assert clock_text(AT, "Europe/Rome", day=True) == "Tue 25 Nov 03:00"

@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 import pytest
 
 from alerts.channels.base import Sent
+from alerts.conditions_upkeep import due_checks
 from alerts.escalation import Telling
 from alerts.heard import Taken
 from alerts.judgement import judged
@@ -30,11 +31,11 @@ from collector.events import (
     TubMoved,
     UnitDescribed,
 )
-from collector.events_making import CoreLogged
+from collector.events_making import CalibrationEntered, CoreLogged
 from collector.events_watching import UnitOutOfService
 from collector.findings import Condition, Disposition, Proposal
 from collector.kitchen import Alarm, Kitchen
-from collector.logs import CoreLog
+from collector.logs import Calibration, CoreLog
 from collector.present import Present
 from collector.readings import Assignment, Quantity, Reading, Site, Unit
 from collector.rota import RotaStep
@@ -118,12 +119,6 @@ class Bench:
             self.at += 60.0
             self.hear("room/air", room)
             self.hear("fridge/air", fridge)
-            self.service.tick()
-
-    def run_fridge_alone(self, minutes: int) -> None:
-        for _ in range(minutes):
-            self.at += 60.0
-            self.hear("fridge/air", 3.0)
             self.service.tick()
 
     def kinds(self) -> list[tuple[str, str]]:
@@ -614,6 +609,110 @@ def test_a_unit_out_of_service_is_no_part_of_a_silence_that_others_share(bench: 
     assert (alarm.condition.key, alarm.condition.members) == (("*s/larder", "units_silent"), ("room", "larder"))
 
 
+def silent_for(bench: Bench, minutes: int, fridge: float = 3.0) -> None:
+    """Let time pass in which only the fridge is heard."""
+    for _ in range(minutes):
+        bench.at += 60.0
+        bench.hear("fridge/air", fridge)
+        bench.service.tick()
+
+
+def returned(bench: Bench) -> list[tuple[str, str]]:
+    return [a.condition.key for a in bench.present.kitchen.alarms.values() if not a.active]
+
+
+def test_late_cold_readings_end_no_alarm_of_warm_meat_and_no_blindness_and_a_reading_of_now_does(bench: Bench) -> None:
+    bench.run(1, 3.0)
+    bench.run(1.2, 9.0)
+    warm_until = bench.at
+    silent_for(bench, 120)
+    assert {("room", "product_warm"), ("room", "unwatched")} <= set(bench.kinds())
+    for minute in range(1, 41):
+        bench.hear("room/air", 2.0, at=warm_until + 60.0 * minute)
+    silent_for(bench, 5)
+    assert {("room", "product_warm"), ("room", "unwatched")} <= set(bench.kinds())
+    bench.run(0.5, 2.0)
+    assert {("room", "product_warm"), ("room", "unwatched")} <= set(returned(bench))
+    assert ("room", "product_warm") not in bench.kinds()
+
+
+def test_late_cold_readings_end_no_alarm_of_the_air(bench: Bench) -> None:
+    bench.run(1, 3.0)
+    bench.run(1, 14.0)
+    warm_until = bench.at
+    assert ("room", "air_far_over") in bench.kinds()
+    silent_for(bench, 60)
+    for minute in range(1, 31):
+        bench.hear("room/air", 2.0, at=warm_until + 60.0 * minute)
+    silent_for(bench, 1)
+    assert ("room", "air_far_over") in bench.kinds()
+    bench.run(0.1, 2.0)
+    assert ("room", "air_far_over") not in bench.kinds()
+
+
+def test_meat_that_was_carried_away_ends_its_alarm_though_nothing_is_heard(bench: Bench) -> None:
+    bench.run(1, 3.0)
+    bench.run(1.2, 9.0)
+    silent_for(bench, 120)
+    bench.write(TubMoved("B1", Placement("1", "fridge", bench.at)))
+    silent_for(bench, 1)
+    assert ("room", "product_warm") in returned(bench)
+
+
+def test_late_warm_readings_of_the_past_raise_no_alarm_while_the_meat_is_known_to_be_cold_now() -> None:
+    bench = Bench()
+    bench.furnish()
+    bench.run(1, 3.0)
+    lost_from = bench.at
+    silent_for(bench, 240)
+    bench.run(5, 1.0)
+    before = set(bench.kinds())
+    for minute in range(1, 240):
+        bench.hear("room/air", 12.0, at=lost_from + 60.0 * minute)
+    bench.run(0.1, 1.0)
+    assert ("room", "product_warm") not in {a.condition.key for a in bench.present.kitchen.alarms.values()}
+    assert set(bench.kinds()) <= before
+
+
+def test_an_overdue_check_is_told_once_without_waking_and_is_over_when_the_sensor_was_checked() -> None:
+    bench = Bench()
+    bench.service.due_of = lambda kitchen, unit: due_checks(kitchen, unit, 10 * HOUR)
+    bench.furnish()
+    kinds: list[set[str]] = []
+    for hour in range(14):
+        for minute in range(0, 60, 5):
+            bench.at = START + hour * HOUR + minute * 60.0
+            bench.hear("room/air", 3.0 + 0.1 * (minute % 2))
+            bench.hear("fridge/air", 3.0)
+            if (hour, minute) == (12, 0):
+                check = Calibration(
+                    "room/air", "channel", bench.at, "melting ice", 0.1, 0.1, bench.at + HOUR, "ana", 0.5
+                )
+                bench.write(CalibrationEntered(check))
+            bench.service.tick()
+        standing = bench.present.kitchen.active_alarms()
+        kinds.append({a.condition.unit for a in standing if a.condition.kind == "calibration_overdue"})
+        assert not any(a.condition.wakes for a in standing)
+    assert kinds[9] == set()
+    assert kinds[10] == {"room", "fridge"}
+    assert kinds[12] == {"fridge"}
+    assert kinds[13] == {"room", "fridge"}
+
+
+def test_a_restart_knows_that_a_clock_is_behind() -> None:
+    bench = Bench()
+    bench.furnish()
+    for minute in range(0, 90, 5):
+        bench.at = START + minute * 60.0
+        bench.hear("room/air", 3.0 + 0.1 * (minute % 2), at=bench.at - 600.0 if minute else bench.at)
+        bench.hear("fridge/air", 3.0)
+    before = bench.service.watches["room"]
+    anew = bench.new_service(lambda k, lot, now: None)
+    anew.start()
+    assert before.clocks["room/air"].wrong() is not None
+    assert anew.watches["room"].clocks["room/air"] == before.clocks["room/air"]
+
+
 def test_a_clock_that_is_put_on_makes_nobody_silent(bench: Bench) -> None:
     bench.run(1, 3.0)
     bench.at += HOUR
@@ -625,12 +724,12 @@ def test_a_clock_that_is_put_on_makes_nobody_silent(bench: Bench) -> None:
 
 def test_what_is_stored_from_before_the_clock_was_put_back_is_no_sign_of_life(bench: Bench) -> None:
     bench.run(3, 3.0)
-    bench.run_fridge_alone(60)
+    silent_for(bench, 60)
     before = bench.kinds()
     assert ("room", "unwatched") in before
     bench.at -= HOUR + 100.0
     for _ in range(2):
-        bench.run_fridge_alone(60)
+        silent_for(bench, 60)
         assert bench.kinds() == before
         bench.restart()
         assert bench.kinds() == before
@@ -645,7 +744,7 @@ def test_what_a_parent_held_back_is_told_once_it_is_over_whatever_the_watch_slep
         bench.service.tick()
     bench.restart()
     assert bench.kinds() == [("*", "nothing_arrives")]
-    bench.run_fridge_alone(6)
+    silent_for(bench, 6)
     assert bench.kinds() == [("*", "nothing_arrives")]
-    bench.run_fridge_alone(2)
+    silent_for(bench, 2)
     assert bench.kinds() == [("room", "unwatched")]

@@ -232,3 +232,22 @@ def test_nobody_stays_untold_because_it_could_not_be_said_where_tubs_may_go() ->
     bench.teller.moving = broken
     bench.tell()
     assert bench.steps == [("ana", "first", "attempting"), ("ana", "first", "accepted")]
+
+
+def test_what_is_due_and_finds_no_room_is_known_to_wait_and_is_forgotten_once_it_was_tried(
+    monkeypatch: pytest.MonkeyPatch, eventually: Callable[..., None]
+) -> None:
+    bench = Bench(at_once=2)
+    now_s = [50.0]
+    monkeypatch.setattr("alerts.teller.monotonic", lambda: now_s[0])
+    bench.write(RotaDescribed(tuple(RotaStep(name, 0.0) for name in ("ana", "bo", "cy"))))
+    with silence(bench.first), silence(bench.second):
+        bench.teller.tell({"ana": ("first",), "bo": ("second",), "cy": ("second",)})
+        assert bench.teller.untried_s() == 0.0
+        now_s[0] += 0.5
+        bench.teller.tell({"ana": ("first",), "bo": ("second",), "cy": ("second",)})
+        assert bench.teller.untried_s() == 0.5, "one of the three waits"
+    eventually(lambda: all(a.ended.is_set() for a in bench.teller._under_way), "both have answered")
+    bench.teller.tell({"ana": ("first",), "bo": ("second",), "cy": ("second",)})
+    assert bench.teller.untried_s() == 0.0
+    bench.teller.settle()

@@ -21,6 +21,7 @@ from api.pages.sign_in import own_address
 from collector import events as e
 from collector.batches import Stage
 from collector.events import Draft
+from collector.events_watching import AlarmShelved
 from collector.findings import Condition, Disposition
 from collector.message import Source
 from collector.rota import RotaStep
@@ -93,7 +94,7 @@ def test_no_page_carries_script_or_style_of_its_own(ada: Somebody, address: str)
 
 @pytest.mark.parametrize("address", PAGES)
 def test_a_page_with_its_script_and_style_weighs_less_than_the_budget(ada: Somebody, address: str) -> None:
-    shared = sum((STATIC / name).stat().st_size for name in ("paper.css", "pages.js", "mark.svg"))
+    shared = sum((STATIC / name).stat().st_size for name in ("paper.css", "pages.js", "sound.js", "mark.svg"))
     assert len(ada.see(address).encode()) + shared <= 150_000
 
 
@@ -151,6 +152,10 @@ def test_a_batch_shows_what_is_proposed_and_why_before_all_else(ada: Somebody) -
     parts = ("Proposed: HOLD.", "do not cook, sell or throw it away yet", "Decide by", "Because:", "7.4 °C", "<h2>Now")
     found = [text.index(part) for part in parts]
     assert found == sorted(found)
+
+
+def test_a_batch_shows_the_interval_that_is_claimed_for_its_estimate(ada: Somebody) -> None:
+    assert "Warmest tub 3.1 °C (estimate, 2.8 to 3.4 °C with 90 %)." in ada.see("/batches/BELLY-32")
 
 
 def test_a_batch_tells_who_wrote_down_what(ada: Somebody) -> None:
@@ -470,6 +475,37 @@ def test_a_form_without_our_token_changes_nothing(ada: Somebody, office: Office)
     answer = ada.client.post("/batches/BRISKET-14/hand", data={"value": "3", "probe": "x"})
     assert answer.status_code == 403
     assert office.journal.head() == head
+
+
+def rung(text: str) -> tuple[str, str]:
+    found = re.search(r'id="sound" hidden data-told="([^"]*)" data-unanswered="([^"]*)" data-rang="0"', text)
+    assert found is not None
+    return found[1], found[2]
+
+
+def test_an_open_page_rings_for_what_wakes_somebody_until_it_is_answered_and_again_if_that_is_not_kept(
+    ada: Somebody, office: Office
+) -> None:
+    alarm = next(a.id for a in office.present.kitchen.alarms.values() if a.condition.wakes)
+    assert rung(ada.see("/")) == rung(ada.see(f"/alarms/{alarm}")) == (f"{alarm}.0", f"{alarm}.0")
+    ada.send(f"/alarms/{alarm}/answer", answer="going", arriving_at="2026-11-25T02:30")
+    assert rung(ada.see("/")) == (f"{alarm}.0", "")
+    at = office.clock() + 3600.0
+    again = e.AlarmTold(alarm, "again arrival-1-0", "ada", "log", "accepted")
+    office.present.decide(lambda kitchen: [Draft(at, "watch", again)])
+    assert rung(ada.see("/")) == (f"{alarm}.1", f"{alarm}.1")
+
+
+def test_an_open_page_is_silent_about_what_waits_for_the_morning_and_about_what_is_shelved(
+    ada: Somebody, office: Office
+) -> None:
+    alarm = next(a for a in office.present.kitchen.alarms.values() if a.condition.wakes)
+    cold = replace(alarm.condition, kind="product_freezing", wakes=False)
+    now = office.clock()
+    office.present.decide(lambda kitchen: [Draft(now, "watch", e.AlarmRaised(cold))])
+    assert rung(ada.see("/"))[0] == f"{alarm.id}.0"
+    office.present.decide(lambda kitchen: [Draft(now, "ada", AlarmShelved(alarm.id, now + 600.0, "being mended"))])
+    assert rung(ada.see("/")) == ("", "")
 
 
 def test_the_page_of_an_alarm_says_where_its_tubs_could_go_below_what_to_look_at_first(office: Office) -> None:

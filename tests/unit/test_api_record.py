@@ -29,6 +29,9 @@ from collector.findings import Disposition, Evidence, Finding, Outcome, SignOff,
 from collector.journal_sql import SqlJournal
 from collector.logs import Calibration, CoreLog, LabelApplied
 from collector.present import Present
+from collector.readings import Reading
+from collector.sample import Message
+from collector.storage import Arrival
 from collector.stores_sqlite import BOOKS
 from tests.office import DAY, NOW, ZONE, Clock, drafts, made_kitchen, made_office, proposal
 
@@ -303,3 +306,33 @@ def test_evidence_without_a_reading_never_says_that_nothing_was_unknown() -> Non
     assert "no unknown time" not in told
     assert "no unknown time inside it" in evidence_text(replace(bare, readings=7), ZONE)
     assert "3 h of it unknown" in evidence_text(replace(bare, readings=7, gap_s=10_800.0), ZONE)
+
+
+def test_an_excursion_that_only_late_readings_tell_of_says_when_it_was_learned_on_the_page_and_in_the_record(
+    office: Office, client: TestClient
+) -> None:
+    book = load("US")
+    office = replace(
+        office,
+        judged=lambda lot: judged(
+            office.present.kitchen, lot, office.readings.series, book, office.clock(), "curevigil"
+        ),
+    )
+    lost_from, came_at = NOW - 30 * 3600.0, NOW - 6 * 3600.0
+    said = []
+    for minute in range(180):
+        at = lost_from + 60.0 * minute
+        reading = Reading("cold/air", at, 18.0, "Cel", came_at, at)
+        said.append(Arrival(Message("cold/air", b"", came_at), (reading,)))
+    office.readings.append(said)
+    with TestClient(create_app(office), follow_redirects=False) as client:
+        client.cookies.set(cookie_name(office.settings), begin(office.working, "ada", office.security_clock()))
+        page, record = seen(client, "/batches/BRISKET-14"), seen(client, "/batches/BRISKET-14/record")
+    learned = "Learned at Tue 24 Nov, 20:10, from readings that arrived late."
+    assert re.search(rf"Tub 1 was above its limit from [^.]*, at most [0-9.]+ °C \(estimate\). {learned}", page)
+    assert "was learned at Tue 24 Nov, 20:10, from readings that arrived late." in record
+
+
+def test_what_was_known_when_it_happened_says_nothing_of_learning(client: TestClient) -> None:
+    assert "Learned at" not in seen(client, "/batches/BRISKET-14")
+    assert "Learned at" not in seen(client, "/batches/BRISKET-14/record")

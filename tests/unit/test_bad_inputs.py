@@ -195,10 +195,25 @@ SETTINGS: list[Row] = [
      ['line 88: smtp sender: this is no e-mail address; write the address alone, such as "curevigil@example.org"']),
     ("a name without its password", [('password = "env:CUREVIGIL_SMTP_PASSWORD"', "# ")],
      ["line 89: smtp username: a password and a name go together; write both, or neither"]),
+    ("a status on every topic", [('"curevigil/status"', '"curevigil/#"')],
+     ["line 95: status topic: 'curevigil/#' is no topic to write on; write it as \"curevigil/status\""]),
+    ("a canary where the status stands", [('"curevigil/canary"', '"curevigil/status"')],
+     ["line 97: status canary_topic: the status would overwrite itself there; give each a topic of its own"]),
+    ("a heartbeat to no address", [("# [heartbeat]", "[heartbeat]"),
+                                   ('# url = "env:CUREVIGIL_HEARTBEAT_URL"', 'url = "env:NO_ADDRESS"')],
+     ["line 132: heartbeat url: what stands there is no web address; put one there that begins with https:// or "
+         "http://"]),
+    ("a heartbeat that hammers", [("# [heartbeat]", "[heartbeat]"), ("# every_s = 60", "every_s = 1"),
+                                  ('# url = "env:CUREVIGIL_HEARTBEAT_URL"', 'url = "env:CUREVIGIL_INES_WEBHOOK"')],
+     ["line 133: heartbeat every_s: 1 is below 10; look at the figure and its unit"]),
+    ("a heartbeat that nothing could open", [("# [heartbeat]", "[heartbeat]"), ("canary = true", "canary = false"),
+                                  ('# url = "env:CUREVIGIL_HEARTBEAT_URL"', 'url = "env:CUREVIGIL_INES_WEBHOOK"')],
+     ["line 96: status canary: without a canary nothing shows that readings arrive, and it would never beat; set "
+         "canary = true, or leave [heartbeat] out"]),
     ("a lamp for no unit", [('"curevigil/{site}/{unit}/alarm"', '"curevigil/lamp"')],
-     ['line 95: lamp topic: this is no topic for each unit; write it as "curevigil/{site}/{unit}/alarm"']),
-    ("a lamp that would be read", [('"curevigil/status"', '"smokehouse/status"')],
-     ["line 96: lamp status_topic: a source reads these topics, and would take the lamp's words for "
+     ['line 101: lamp topic: this is no topic for each unit; write it as "curevigil/{site}/{unit}/alarm"']),
+    ("a lamp that would be read", [('"curevigil/{site}', '"smokehouse/{site}')],
+     ["line 101: lamp topic: a source reads these topics, and would take the lamp's words for "
          "readings; name another topic, or make the source's narrower"]),
     ("a text without its end", [('"smokehouse/#"', '"smokehouse/#')],
      ["line 18: file: this is no TOML from column 52 on (illegal character '\\n'); texts stand in "

@@ -8,6 +8,7 @@ from typing import Any
 import pytest
 
 from collector import events as e
+from collector import events_drill as d
 from collector import events_making as m
 from collector import events_watching as w
 from collector.batches import (
@@ -106,12 +107,17 @@ SAMPLES: dict[str, e.Event] = {
         e.AlarmAcknowledged("A17", "going", AT + 900, "ten minutes"),
         e.AlarmReturned("A17", "returned", {"estimate_c": 4.5, "n": 2, "who": None}),
         e.AlarmTold("A17", "again 2", "kim", "webhook", "failed", "connection refused"),
+        w.AlarmExplained("A17", {"cause": "door", "cause_at": AT - 600, "cause_k": 2.5}),
         w.AlarmShelved("A17", AT + 3600, "the coil is being thawed"),
         w.AlarmUnshelved("A17", "time"),
         w.UnitOutOfService("walk-in", "its compressor is being changed"),
-        w.UnitInService("walk-in", "the compressor runs"),
+        w.UnitInService("walk-in", "the compressor runs", "L-0107"),
         w.WorkPlanned("walk-in", "cleaning", AT + 600, AT + 7200, "floor and shelves"),
         w.WorkEnded("W53", "hand"),
+        d.DrillStarted("calls", ("kim", "sam"), "walk-in"),
+        d.DrillTold("D60", "kim", "webhook", "failed", "HTTP 500", "missing"),
+        d.DrillAnswered("D60", "kim", "link"),
+        d.DrillEnded("D60", "two hours are over", ("sam",)),
         e.ProposalMade(PROPOSAL),
         e.DispositionSigned(SignOff("L-0107", Disposition.HOLD, "wait for the lab", "kim", 31, "bottom shelf")),
         e.GapSuspected(AT, AT + 300, "the broker forgot the session"),

@@ -7,6 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from collector import events as e
+from collector import events_drill as d
 from collector import events_making as m
 from collector import events_watching as w
 from collector.batches import (
@@ -382,6 +383,7 @@ LIFE: list[e.Event] = [
     m.BatchesMerged("L3", PLAN, 6.0, (Strand("L1b", "2", "A"),), (Placement("A", "fridge", NOON + 38 * H),)),
     e.BatchEnded("L1", NOON + 60 * H, "sold"),
     e.AlarmRaised(WARM),
+    w.AlarmExplained("A40", {"cause": "door"}),
     w.AlarmShelved("A40", NOON + 50 * H, "the coil is being thawed"),
     w.AlarmUnshelved("A40", "time"),
     e.AlarmReturned("A40", "returned", {}),
@@ -389,6 +391,10 @@ LIFE: list[e.Event] = [
     w.UnitInService("walk-in", "the compressor runs"),
     w.WorkPlanned("walk-in", "cleaning", NOON + 60 * H, NOON + 61 * H),
     w.WorkEnded("W46", "hand"),
+    d.DrillStarted("calls", ("kim", "sam")),
+    d.DrillTold("D48", "kim", "webhook", "accepted"),
+    d.DrillAnswered("D48", "kim", "link"),
+    d.DrillEnded("D48", "two hours are over", ("sam",)),
 ]
 
 

@@ -10,7 +10,8 @@ from collector.settings import Settings, parse
 from collector.toml_faults import Fault
 
 WHOLE = (Path(__file__).resolve().parents[2] / "deploy" / "curevigil.example.toml").read_text(encoding="utf-8")
-EXAMPLE, _, INFLUX = WHOLE.partition("# [influx]\n")
+EXAMPLE, _, REST = WHOLE.partition("# [influx]\n")
+INFLUX = REST.partition("\n\n")[0] + "\n"
 WITH_INFLUX = EXAMPLE + "[influx]\n" + re.sub("^# ", "", INFLUX, flags=re.MULTILINE)
 """The example with the table that it only shows in comments."""
 ENVIRON = {

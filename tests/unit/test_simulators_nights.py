@@ -1,6 +1,7 @@
 """Simulated months: ordinary life stays cold, each fault does what it says, and what is counted is counted rightly."""
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -101,7 +102,7 @@ def one(alarms: tuple[Raised, ...], troubles: tuple[Trouble, ...] = (), product_
     column = np.full((times.size, 1), 3.0)
     product = column.copy()
     product[times >= FAULT_AT + 6 * HOUR_S] = product_c
-    return Played((0,), alarms, (), troubles, times, column, times[:, None] + 1.0, product, np.empty((0, 5)))
+    return Played((0,), alarms, (), troubles, times, column, times[:, None] + 1.0, product, np.empty((0, 7)))
 
 
 def raised(at: float, kind: str = "product_warm", cause: str = "cooling", *, wakes: bool = True) -> Raised:
@@ -133,6 +134,19 @@ def test_waking_somebody_for_a_wrong_cause_is_not_right_even_where_the_right_one
     assert event.found and not event.right
 
 
+def test_a_true_outage_told_during_another_fault_is_neither_its_cause_nor_a_wrong_one() -> None:
+    fault = Trouble(Wrong.STUCK, 0, FAULT_AT, FAULT_AT + DAY_S, 1.0)
+    silent = raised(FAULT_AT + HOUR_S, "unwatched", "")
+    stuck = raised(FAULT_AT + 7 * HOUR_S, "sensor_stuck", "", wakes=False)
+    quiet = one((silent, stuck), (fault,))
+    assert not events([quiet])[0].right
+    (event,) = events([replace(quiet, outages=((FAULT_AT + HOUR_S - 900.0, FAULT_AT + HOUR_S + 900.0),))])
+    assert event.right and len(event.told) == 1
+    gateway = replace(fault, wrong=Wrong.GATEWAY)
+    (of_it,) = events([replace(quiet, troubles=(gateway,), outages=((FAULT_AT, FAULT_AT + 2 * HOUR_S),))])
+    assert of_it.found
+
+
 def test_the_threshold_tells_after_its_delay_and_of_silence_and_cold() -> None:
     p = one(())
     p.sensor_c[100:110] = 9.0
@@ -152,4 +166,4 @@ def test_a_kitchen_whose_power_is_cut_is_told_of_by_the_watch() -> None:
     result = played(range(4), s, 1)
     told = events([result])
     assert {t.cause for e in told for t in e.told} >= {"connectivity"}
-    assert result.estimates.shape == (4 * 48, 5)
+    assert result.estimates.shape == (4 * 48, 7)

@@ -1,0 +1,60 @@
+"""Puts what is likely behind a warm room to the conditions that tell of it. Pure: no clock, no I/O.
+
+It changes nothing in whether, when or how something is told.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+
+from alerts.causes import CREEP, Likely, likely_cause
+from alerts.explained import WARM
+from alerts.heard import Heard
+from alerts.learned import Recent
+from alerts.unit_watch import UnitWatch
+from collector.findings import Condition
+from collector.readings import Quantity
+
+NOT_OF_A_VALUE = ("channel_silent",)
+"""Conditions of sensors that cast no doubt on what others say."""
+
+
+def with_causes(watch: UnitWatch, found: Sequence[Condition]) -> list[Condition]:
+    """Return the conditions, those of a warm room with its likely cause among their parameters."""
+    if not any(c.kind in WARM for c in found):
+        return list(found)
+    doubted = any(c.category == "sensor" and c.kind not in NOT_OF_A_VALUE for c in found)
+    likely = Likely(doubted=True) if doubted else cause_of(watch)
+    creeps = next((str(c.parameters.get("cause") or "") for c in found if c.kind == "level_creeps"), "")
+    if creeps and likely.cause in ("", CREEP) and not likely.doubted:
+        # Days of it say more than the last one.
+        likely = Likely(creeps)
+    figures: dict[str, float | int | str | None] = {}
+    if likely.doubted:
+        figures = {"cause": "", "cause_doubted": 1}
+    elif likely.cause:
+        figures = {"cause": likely.cause, "cause_at": likely.since_at, "cause_k": likely.shift_c}
+        figures |= {name: round(value, 1) for name, value in figures.items() if isinstance(value, float)}
+    return [replace(c, parameters={**c.parameters, **figures}) if c.kind in WARM else c for c in found]
+
+
+def cause_of(watch: UnitWatch) -> Likely:
+    """Return what is likely behind the warmth of a unit, looked at anew with every reading that is kept."""
+    air = [watch.recent[name] for name in speaking(watch.channels, watch.recent) if watch.channels[name].is_air]
+    if not air or not air[0].times:
+        return Likely()
+    at = air[0].times[-1]
+    if watch.likely is None or watch.likely[0] != at:
+        doors = [
+            watch.recent[name]
+            for name in speaking(watch.channels, watch.recent)
+            if watch.channels[name].assignment.quantity is Quantity.DOOR
+        ]
+        door, other = (doors[0] if doors else None), (air[1] if len(air) > 1 else None)
+        watch.likely = (at, likely_cause(air[0], door, other))
+    return watch.likely[1]
+
+
+def speaking(channels: Mapping[str, Heard], recent: Mapping[str, Recent]) -> list[str]:
+    """Return the channels that have not fallen behind the latest of them, in the order in which they were assigned."""
+    latest = max((h.measured_at for h in channels.values()), default=0.0)
+    return [name for name, h in channels.items() if name in recent and latest - h.measured_at <= h.silent_after_s]

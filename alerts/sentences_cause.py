@@ -1,0 +1,47 @@
+"""What is said of the likely cause of a warm room, and what that makes the first thing to look at. Pure.
+
+Never a certainty: the words say what it looks like and what in the record speaks for it.
+"""
+
+from collections.abc import Callable, Mapping
+
+from collector.sample import Instant
+
+Figures = Mapping[str, float | int | str | None]
+
+_LOOKS_LIKE = {
+    "door": "Looks like an open door: warm air has come in since {cause_at}.",
+    "defrost": "Looks like a defrost that does not end: heated on and on, or again and again, since {cause_at}.",
+    "setting": "Looks like the setting: it cools as before, but {cause_k} K higher since about {cause_at}.",
+    "creep": "Looks like a setting that creeps: it cools as before, without a step within the day, and too warm.",
+    "drift or creep": "Looks like a setting that creeps, or a sensor that drifts: its level has risen for days.",
+    "cooling": "Looks like cooling that fails: it has not cooled in turns as before since {cause_at}.",
+}
+_LEADS = {
+    "door": "Is the door shut? Look at its seal and what stands in it.",
+    "defrost": "Is the defrost heater on? End the defrost at the controller.",
+    "setting": "Read the set point: was it turned?",
+    "creep": "Read the set point; is the coil iced over?",
+    "drift or creep": "Read the set point; measure by hand beside the sensor.",
+    "cooling": "Does the compressor run? Does the fan turn? Is the coil iced over?",
+}
+CAUSES = tuple(_LOOKS_LIKE)
+DOUBTED = "It may be the sensor and not the room: measure by hand beside it."
+
+
+def cause_text(parameters: Figures, clock: Callable[[Instant], str]) -> str:
+    """Return what is likely behind it, and why that is thought; empty where the record does not say."""
+    words = _LOOKS_LIKE.get(str(parameters.get("cause") or ""))
+    if words is None:
+        return DOUBTED if parameters.get("cause_doubted") else ""
+    at, shift = parameters.get("cause_at"), parameters.get("cause_k")
+    return words.format(
+        cause_at=clock(float(at)) if isinstance(at, (int, float)) else "an unknown time",
+        cause_k=f"{shift:.1f}" if isinstance(shift, (int, float)) else "some",
+    )
+
+
+def leading_step(parameters: Figures) -> tuple[str, ...]:
+    """Return what to look at before anything else, given the likely cause."""
+    lead = _LEADS.get(str(parameters.get("cause") or ""))
+    return (lead,) if lead is not None else ()
