@@ -7,6 +7,7 @@ from collections.abc import Collection, Mapping, Sequence
 from dataclasses import replace
 
 from alerts.causes import CREEP, DEFROST, DOOR, Likely, likely_cause
+from alerts.conditions_astray import EITHER
 from alerts.explained import WARM
 from alerts.heard import Heard
 from alerts.learned import Recent
@@ -16,7 +17,7 @@ from collector.readings import Quantity
 
 LONG_S = 4800.0
 """House, set on simulated nights: air above the limit for this long is no loading and no cleaning. [s]"""
-NOT_OF_A_VALUE = ("channel_silent",)
+NOT_OF_A_VALUE = ("channel_silent", "battery_low", "clock_wrong", "calibration_overdue")
 """Conditions of sensors that cast no doubt on what others say."""
 
 
@@ -30,6 +31,9 @@ def with_causes(watch: UnitWatch, found: Sequence[Condition]) -> list[Condition]
     if creeps and likely.cause in ("", CREEP) and not likely.doubted:
         # Days of it say more than the last one.
         likely = Likely(creeps)
+    elif likely.cause == CREEP and sum(h.is_air for h in watch.channels.values()) < 2:
+        # One sensor alone cannot tell a setting that creeps from its own drift.
+        likely = replace(likely, cause=EITHER)
     figures: dict[str, float | int | str | None] = {}
     if likely.doubted:
         figures = {"cause": "", "cause_doubted": 1}
@@ -65,27 +69,20 @@ def _seen(watch: UnitWatch, kind: str, category: str, sentence: str) -> Conditio
 
 def cause_of(watch: UnitWatch) -> Likely:
     """Return what is likely behind the warmth of a unit, looked at anew with every reading that is kept."""
-    air = [
-        watch.recent[name]
-        for name in speaking(watch.channels, watch.recent, watch.blind)
-        if watch.channels[name].is_air
-    ]
+    names = speaking(watch.channels, watch.recent, watch.blind)
+    air = [watch.recent[name] for name in names if watch.channels[name].is_air]
     if not air or not air[0].times:
         return Likely()
     at = air[0].times[-1]
     if watch.likely is None or watch.likely[0] != at:
-        doors = [
-            watch.recent[name]
-            for name in speaking(watch.channels, watch.recent, watch.blind)
-            if watch.channels[name].assignment.quantity is Quantity.DOOR
-        ]
+        doors = [watch.recent[name] for name in names if watch.channels[name].assignment.quantity is Quantity.DOOR]
         door, other = (doors[0] if doors else None), (air[1] if len(air) > 1 else None)
         watch.likely = (at, likely_cause(air[0], door, other))
     return watch.likely[1]
 
 
 def speaking(channels: Mapping[str, Heard], recent: Mapping[str, Recent], blind: Collection[str] = ()) -> list[str]:
-    """Return the channels that are not blind and have not fallen behind the latest of them, in the order in which they were assigned."""
+    """Return the channels that are not blind and not behind the latest, in the order in which they were assigned."""
     latest = max((h.measured_at for h in channels.values()), default=0.0)
     return [
         name

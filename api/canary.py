@@ -21,8 +21,9 @@ log = logging.getLogger(__name__)
 EVERY_S = 60.0
 IN_TIME_S = 30.0
 """Reliability 4.3: so soon a canary must be round. [s]"""
-MISSING_S = 300.0
-"""House: with the broker there and no canary round for so long, readings may go lost unseen. [s]"""
+FAILS_S, NEVER_S = 150.0, 300.0
+"""House: with the broker there, it has failed so long after the last one that was in time, or where none ever was. With
+the two minutes of a second watcher somebody is told within five. [s]"""
 LOOK_S, AWAIT_S = 0.5, 0.05
 OUT_MOST = 10
 
@@ -71,7 +72,7 @@ class Canary:
         """Make the thread."""
         self._out: list[Round] = []
         self._lock = threading.Lock()
-        self._due_s = self._since_s = self.monotonic()
+        self._due_s = self._there_s = self._good_s = self.monotonic()
         self._stop = threading.Event()
         self._thread = threading.Thread(target=self._run, name="canary", daemon=True)
 
@@ -102,14 +103,16 @@ class Canary:
 
     def missing_s(self) -> float:
         """Return for how long, with the broker there, none has come round in time. [s]"""
-        return 0.0 if self.good() or not self.broker_there() else self.monotonic() - self._since_s
+        if self.good() or not self.broker_there():
+            return 0.0
+        return self.monotonic() - max(self._good_s, self._there_s)
 
     def look(self) -> None:
         """Note what has come round, and send the next where it is due."""
         now_s = self.monotonic()
         self._note_rounds(now_s)
-        if self.good() or not self.broker_there():
-            self._since_s = now_s
+        if not self.broker_there():
+            self._there_s = now_s
         if now_s >= self._due_s and self._send(now_s):
             self._due_s = now_s + self.every_s
 
@@ -123,9 +126,9 @@ class Canary:
         if not self.broker_there():
             return State.DOUBTFUL, "The broker is away, so no message of our own can come round."
         missing_s = self.missing_s()
-        if missing_s <= MISSING_S and self.took_s is None and not self._known():
+        if missing_s <= NEVER_S and self.took_s is None and not self._known():
             return State.STARTING, "No message of our own has come round yet."
-        state = State.FAILED if missing_s > MISSING_S else State.DOUBTFUL
+        state = State.FAILED if missing_s > (NEVER_S if self.took_s is None else FAILS_S) else State.DOUBTFUL
         return state, f"No message of our own has come round in time for {missing_s / 60.0:.0f} min: {self._why()}"
 
     def numbers(self) -> dict[str, float]:
@@ -173,6 +176,8 @@ class Canary:
         for one in done:
             self.came_round += 1
             self.took_s, self.round_sent_s = now_s - one.sent_s, one.sent_s
+            if self.took_s <= IN_TIME_S:
+                self._good_s = one.sent_s
 
     def _send(self, now_s: float) -> bool:
         if self.own.canary is None:

@@ -62,7 +62,10 @@ class Vitals:
         if self.supervisor is not None and self.supervisor.every_s is not None:
             wait_s = min(wait_s, self.supervisor.every_s)
         while not self._stop.is_set():
-            self.look()
+            try:
+                self.look()
+            except Exception:
+                log.exception("the look at our own life stumbled")
             self._stop.wait(wait_s)
 
     def look(self) -> None:

@@ -24,7 +24,7 @@ SETTINGS = """
 [broker]
 address = "{host}"
 port = {port}
-protocol = "5"
+protocol = "{protocol}"
 {user}
 [[source]]
 topic = "{topic}"
@@ -37,8 +37,8 @@ public_address = "https://curevigil.example"
 """
 
 
-def kitchen(host: str, port: int, folder: Path, user: str = "", topic: str = "rooms/#") -> Works:
-    text = SETTINGS.format(host=host, port=port, folder=folder, user=user, topic=topic)
+def kitchen(host: str, port: int, folder: Path, user: str = "", topic: str = "rooms/#", protocol: str = "5") -> Works:
+    text = SETTINGS.format(host=host, port=port, folder=folder, user=user, topic=topic, protocol=protocol)
     settings = parse(text, {"PASSWORD": "brine"}, lambda path: "")
     assert isinstance(settings, Settings), settings
     works = works_of(settings)
@@ -188,6 +188,21 @@ def test_an_access_list_that_forbids_it_is_said_in_words_and_stops_no_reading(
         assert said(works)[0] is State.DOUBTFUL and "access list" in said(works)[1]
         part = works.health.part("broker")
         assert part is not None and part.state is State.WORKS
+    finally:
+        works.stop()
+
+
+def test_where_the_broker_cannot_say_that_it_forbids_it_the_access_list_is_named_all_the_same(
+    mosquitto: "Mosquitto", strict: Callable[[str], None], tmp_path: Path, eventually: Callable[..., None],
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:  # fmt: skip
+    monkeypatch.setattr("api.canary.NEVER_S", 1.0)
+    strict(SHIPPED.replace("topic write curevigil/#", "topic write curevigil/status"))
+    works = kitchen(mosquitto.host, mosquitto.port, tmp_path / "data", AS_COLLECTOR, protocol="3.1.1")
+    works.start()
+    try:
+        eventually(lambda: said(works)[0] is State.FAILED, "it has failed")
+        eventually(lambda: "access list" in said(works)[1], "how to mend it is said")
     finally:
         works.stop()
 

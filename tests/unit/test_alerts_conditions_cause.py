@@ -126,3 +126,24 @@ def test_it_stands_until_the_air_has_been_below_the_limit() -> None:
 def test_where_the_door_has_a_contact_it_alone_speaks() -> None:
     assert seen(AJAR, door=0.0) == []
     assert seen(AJAR, ("door_open",), door=0.0) == []
+
+
+def crept(*sensors: Assignment) -> UnitWatch:
+    """A unit whose turns go on as ever while its level has risen a little all day."""
+    watch = UnitWatch(UNIT, 5.0, T)
+    for i in range(24 * 12):
+        at = T + 300.0 * i
+        value = 4.0 + 2.0 * (0.0, 0.5, 0.8, 1.0, 0.5)[i % 5] + 0.4 * i / 288
+        for one in sensors:
+            take(watch, one, Taken(one.channel, at, at, value))
+    return watch
+
+
+def test_one_sensor_alone_cannot_tell_a_setting_that_creeps_from_its_own_drift() -> None:
+    assert named(crept(AIR), WARM) == ["drift or creep"]
+    assert named(crept(AIR, SECOND), WARM) == ["creep"]
+
+
+def test_what_keeps_sensors_up_casts_no_doubt_on_what_they_say() -> None:
+    for kind in ("battery_low", "clock_wrong", "calibration_overdue"):
+        assert named(warmed(), WARM, Condition("room", kind, "sensor", False, T, sentence=kind)) == ["cooling", None]

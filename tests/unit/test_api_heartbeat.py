@@ -11,6 +11,7 @@ import pytest
 from alerts.signs import Signs
 from api.check_heartbeat import heartbeat_doubts, last_beat
 from api.heartbeat import Heartbeat, Receiver
+from api.run_command import works_of
 from api.works import Works
 from collector.broker import Broker
 from collector.health import State
@@ -259,3 +260,17 @@ def test_without_a_heartbeat_and_without_a_folder_the_check_has_nothing_to_say(t
     settings = parse(text, {}, lambda path: "")
     assert isinstance(settings, Settings)
     assert list(heartbeat_doubts(settings, tmp_path)) == [] and last_beat(tmp_path / "none") == {}
+
+
+def test_the_settings_say_who_is_called_and_how_often(tmp_path: Path) -> None:
+    more = 'every_s = 30\nmethod = "POST"\nprivate_address = true\n'
+    text = SETTINGS.format(folder=tmp_path).replace("[stores]", "[stores]\nballast_mib = 0") + more
+    settings = parse(text, {"HEART": "https://beat.example/s3cret"}, lambda path: "")
+    assert isinstance(settings, Settings)
+    works = works_of(settings)
+    try:
+        assert works.receiver == Receiver("https://beat.example/s3cret", "POST", 30.0, True)
+        assert works.heartbeat is not None and works.canary is not None
+        assert "s3cret" not in repr(settings) + repr(works.receiver)
+    finally:
+        works.stores.close()
