@@ -8,7 +8,7 @@ import math
 from collections.abc import Collection
 from statistics import median
 
-from alerts.conditions_cause import with_causes
+from alerts.conditions_cause import heaters_and_doors, with_causes
 from alerts.conditions_cold import Cold, cure_stalled, too_cold
 from alerts.conditions_level import Level, above_usual, patience_near, warm_level
 from alerts.conditions_sensor import conditions_of_sensors
@@ -53,6 +53,7 @@ def conditions(watch: UnitWatch, now: Instant, standing: Collection[str]) -> lis
     sensors = conditions_of_sensors(
         about_of(watch), watch.unit.id, watch.channels, watch.recent, now, standing, watch.blind
     )
+    sensors += heaters_and_doors(watch, standing)
     sensors += conditions_of_upkeep(
         about_of(watch), watch.unit.id, watch.channels, watch.recent, watch.clocks, watch.due, now, standing
     )
