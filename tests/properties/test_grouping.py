@@ -95,7 +95,12 @@ class Way:
         self.machine = machine
 
     def send(self, telling: Telling, alarm: Alarm, first_line: str, body: str) -> Sent:
-        self.machine.said.append(Said(self.machine.true_s, telling.person, telling.alarm, telling.occasion))
+        for name in (telling.alarm, *telling.others):
+            told = self.machine.present.kitchen.alarm(name)
+            assert told is not None
+            # The record has the attempt before it is made, that of every alarm in a list too.
+            occasion = next(t.occasion for t in reversed(told.told) if t.person == telling.person)
+            self.machine.said.append(Said(self.machine.true_s, telling.person, name, occasion))
         return Sent(True)
 
 
