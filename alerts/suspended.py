@@ -25,7 +25,7 @@ WORK_MOST_S = 4 * 3600.0
 """House: longer work wants the tubs elsewhere, and the unit out of service. [s]"""
 WORK_APART_S = 3600.0
 """House: between two planned works of one unit its air and its door are watched for so long at least. [s]"""
-HELD_BACK = ("air_far_over", "door_open")
+HELD_BACK = ("air_far_over", "door_open", "defrost_stays")
 """Rules 4.6: what planned work holds back; what is estimated of the meat, and unwatched units, never are."""
 PUT_BACK_S = 60.0
 """House: an instant further ahead than this was written before the clock was put back. [s]"""
@@ -108,6 +108,12 @@ def held_back(kitchen: Kitchen, condition: Condition, now: Instant) -> PlannedWo
     after_s = unit.air_dwell_s if unit is not None and condition.kind == "air_far_over" else 0.0
     works = (w for w in kitchen.planned_work if w.unit == condition.unit)
     return next((w for w in works if w.over_at > w.from_at and w.from_at <= now < w.over_at + after_s), None)
+
+
+def works_of(kitchen: Kitchen, unit: str, now: Instant) -> tuple[PlannedWork, ...]:
+    """Return the planned work of a unit that goes on or is to come, the next one first."""
+    works = [w for w in kitchen.planned_work if w.unit == unit and w.over_at > max(now, w.from_at)]
+    return tuple(sorted(works, key=lambda work: work.from_at))
 
 
 def shelving_text(alarm: Alarm, occasion: str, name: str, zone: str) -> str:
