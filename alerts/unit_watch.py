@@ -141,7 +141,7 @@ def take(watch: UnitWatch, assignment: Assignment, reading: Taken) -> None:
         before_at = heard.live_at if heard else -math.inf
         live_at = before_at if late(reading.measured_at, reading.received_at, assignment.interval_s) else received
         watch.channels[reading.channel] = Heard(
-            assignment, received, reading.measured_at, reading.value, received, live_at
+            assignment, received, reading.measured_at, reading.value, received, live_at, taken=True
         )
     if is_air(assignment):
         _take_air(watch, assignment, reading)

@@ -14,6 +14,7 @@ from alerts.science.forecast import time_to_limit_constant
 from alerts.science.holdover import time_to_limit_warming
 from alerts.unit_watch import TubState, UnitWatch, about_of, lots_of, spoken_at
 from collector.findings import Condition
+from collector.kitchen import Kitchen
 from collector.sample import Instant
 
 _SENTENCES = {"": "unwatched", STUCK: "unwatched_stuck", FAHRENHEIT: "unwatched_unit"}
@@ -89,4 +90,16 @@ def channel_silent(watch: UnitWatch, now: Instant, standing: Collection[str]) ->
     return Condition(
         watch.unit.id, "channel_silent", "sensor", False, since, lots_of(watch),
         sentence="channel_silent", parameters=figures,
+    )  # fmt: skip
+
+
+def set_aside(watch: UnitWatch, kitchen: Kitchen, since_at: Instant, now: Instant) -> Condition:
+    """Return that a unit is unwatched because its readings could not be worked on since an instant."""
+    name = watch.unit.id
+    stand = [(b.lot, p) for b in kitchen.standing_in(name, now) for p in b.placements if p.unit == name]
+    tubs = [lot for lot, p in stand if p.from_at <= now and (p.until_at is None or now < p.until_at)]
+    lots = tuple(sorted(set(tubs)))
+    figures = {**about_of(watch), "since_at": since_at, "tubs": len(tubs), "lots": ", ".join(lots)}
+    return Condition(
+        name, "unwatched", "connectivity", True, since_at, lots, sentence="unwatched", parameters=figures
     )  # fmt: skip
