@@ -26,6 +26,16 @@ _LEADS = {
     "cooling": "Does the compressor run? Does the fan turn? Is the coil iced over?",
 }
 CAUSES = tuple(_LOOKS_LIKE)
+CAUSE_FIRST = {
+    "defrost_stays": "{unit_name}: heated far longer or more often than for a defrost since {since_at}, by its air "
+    "({air_c:.1f} °C). {tubs_text}",
+    "defrost_stays_returned": "{unit_name}: no longer heated, by its air ({air_c:.1f} °C).",
+    "door_seems_open": "{unit_name}: its door seems to stand open since {since_at}, by its air ({air_c:.1f} °C). "
+    "{tubs_text}",
+    "door_open_returned": "{unit_name}: door shut, or no longer seen to be open.",
+}
+CAUSE_STEPS = {"defrost_stays": ("Is the defrost heater on? End the defrost at the controller.", "Keep the door shut.")}
+CAUSE_TITLES = {"defrost_stays": "Defrost does not end"}
 DOUBTED = "It may be the sensor and not the room: measure by hand beside it."
 
 
