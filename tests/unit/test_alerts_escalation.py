@@ -265,3 +265,12 @@ def test_who_heard_of_both_hears_once_that_it_is_over_and_who_heard_of_the_first
     ]  # fmt: skip
     found = due(kitchen(*events), REACH, NIGHT + 190)
     assert sorted((t.alarm, t.person) for t in found) == [("A1", "bo"), ("A6", "ana")]
+
+
+def test_what_was_rounded_to_the_next_millisecond_is_not_taken_for_a_clock_that_was_put_back() -> None:
+    just_now = kitchen(told(1.001, "ana", "webhook", True))
+    assert due(just_now, REACH, NIGHT + 1.0006) == []
+    failed = replace(kitchen(told(1.0, "ana", "webhook", False), told(1.001, "ana", "log", False)),
+                     rota=(RotaStep("ana", 0.0),))  # fmt: skip
+    assert due(failed, REACH, NIGHT + 1.0006) == []
+    assert people(due(just_now, REACH, NIGHT - 3600.0)) == [("ana", "webhook")], "the clock was put back by an hour"
