@@ -60,7 +60,8 @@ def _again(alarm: Alarm, now: Instant, falls: bool) -> Occasion | None:
         return None
     ends = [] if falls else _ends_of_answer(alarm, at)
     if alarm.answer != "going":
-        ends = [("passed", at)]
+        # Said an hour ahead of a clock that was put back: nobody waits until it is as late again.
+        ends = [("passed", min(at, now))]
     elif at > now + PUT_BACK_S:
         # How long ago the answer was given is unknown since the clock was put back.
         ends = [("clock", now)]

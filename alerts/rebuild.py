@@ -4,6 +4,7 @@ import numpy as np
 import numpy.typing as npt
 
 from alerts.blind import Believed
+from alerts.clocks import LEAST, WATCHED_S, Lags
 from alerts.conditions_cold import BACK_C, stop_line_c
 from alerts.conditions_level import AWAY_C, NEAR_C, OFF_DELAY_S
 from alerts.heard import Heard, is_air, late
@@ -70,6 +71,7 @@ def rebuilt(
                 -np.inf if late(reading.measured_at, spoke_at, assignment.interval_s) else spoke_at,
             )  # fmt: skip
         watch.recent[assignment.channel] = _recent(assignment, sent, believed.raw)
+        watch.clocks[assignment.channel] = _lags(assignment, sent, believed.raw)
     _fill_air(watch, kitchen, believed.fetch, believed.last, now)
     for batch in kitchen.standing_in(unit.id, now):
         for tub in batch.tubs:
@@ -86,6 +88,21 @@ def _recent(assignment: Assignment, last: Reading | None, fetch: Fetch) -> Recen
     begin = max((last.measured_at - kept_s) // QUARTER_S * QUARTER_S, assignment.from_at)
     times, values = corrected(fetch(assignment.channel, begin, last.measured_at + 0.001), assignment)
     return folded(zip(times.tolist(), values.tolist(), strict=True))
+
+
+def _lags(assignment: Assignment, last: Reading | None, fetch: Fetch) -> Lags:
+    """Return how late the last readings of a channel were received, as the running watch would have it."""
+    lags = Lags()
+    if last is None:
+        return lags
+    look_s = 2.0 * WATCHED_S + LEAST * assignment.interval_s
+    begin = max(last.measured_at - look_s, assignment.from_at)
+    series = fetch(assignment.channel, begin, last.measured_at + 0.001)
+    good = (series.quality & UNTRUSTED) == 0
+    columns = (series.received_at[good], series.measured_at[good], series.quality[good])
+    for received, measured, quality in sorted(zip(*(column.tolist() for column in columns), strict=True)):
+        lags.take(measured, received, quality)
+    return lags
 
 
 def _telling(kitchen: Kitchen, unit: Unit, now: Instant) -> tuple[Assignment, ...]:

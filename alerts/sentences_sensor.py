@@ -3,6 +3,16 @@
 from collections.abc import Callable, Mapping
 
 SENSOR_FIRST = {
+    "battery_low": "{unit_name}: battery of {channels} at {charge_pct} % or falling towards its end.",
+    "clock_wrong": "{unit_name}: readings of {channels} have told times {lag_min} minutes back for an hour. "
+    "The clock of the device is behind, or its readings come late.",
+    "clock_doubted": "{unit_name}: {channels} tells times that cannot be believed. "
+    "The time of receipt stands in their place.",
+    "calibration_overdue": "{unit_name}: the check of {channels} has been due since {since_at}. "
+    "Until then nothing judged by it counts as within its limits.",
+    "battery_low_returned": "{unit_name}: battery of {channels} is charged or changed, or no longer assigned.",
+    "clock_wrong_returned": "{unit_name}: the times of {channels} can be believed again, or it is no longer heard.",
+    "calibration_overdue_returned": "{unit_name}: no check is overdue.",
     "unwatched_stuck": "{unit_name} is unwatched: {channels} has read the same since {since_at}, and no other sensor "
     "tells of it. {could_text} {tubs_text} Someone must go and measure.",
     "too_cold": "{unit_name}: meat at {product_c:.1f} °C (estimate), air {air_c:.1f} °C, at 1.1 °C or below since "
@@ -26,6 +36,9 @@ SENSOR_FIRST = {
     "If nobody has measured by hand, what it was is unknown.",
 }
 SENSOR_STEPS = {
+    "battery_low": ("Change the battery; enter a check if the sensor was opened.",),
+    "clock_wrong": ("Set the clock of the device or of its gateway.", "Is its gateway holding readings back?"),
+    "calibration_overdue": ("Check the sensor in melting ice, and enter what it showed.",),
     "too_cold": ("Is the set point right?", "Does the compressor ever stop?", "Look for ice in the brine."),
     "cure_stalled": ("Is the set point right?", "Put a probe in the brine and enter what it reads."),
     "sensor_elsewhere": ("Does the sensor hang where it belongs?", "Measure the unit by hand and enter it."),
@@ -39,6 +52,9 @@ SENSOR_STEPS = {
     ),
 }
 SENSOR_TITLES = {
+    "battery_low": "Battery low",
+    "clock_wrong": "Clock wrong",
+    "calibration_overdue": "Check overdue",
     "too_cold": "Meat too cold",
     "cure_stalled": "Cure stands still",
     "sensor_elsewhere": "Sensor in another place",

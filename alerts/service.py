@@ -80,6 +80,8 @@ class Service:
     link_for: Callable[[str, str, Instant], str] = lambda alarm, person, now: ""
     troubles: Callable[[Kitchen, Instant], Sequence[Condition]] = lambda kitchen, now: ()
     """What is wrong with the watcher itself."""
+    due_of: Callable[[Kitchen, str], Mapping[str, Instant]] = lambda kitchen, unit: {}
+    """When the check of each thermometer of a unit is due."""
     people_at_once: int = 1
     """How many attempts are waited for at the same time; more than one needs channels that several threads may use."""
     began_at: Instant | None = None
@@ -188,6 +190,8 @@ class Service:
             if self._signatures.get(unit.id) != signature:
                 self._rebuild(kitchen, unit, now, began)
                 self._signatures[unit.id] = signature
+            if kitchen.calibrations is not before.calibrations or kitchen.assignments is not before.assignments:
+                self._note_due(kitchen, unit.id)
         for lot, batch in kitchen.batches.items():
             if before.batches.get(lot) is not batch:
                 self._judge_at[lot] = now
@@ -201,10 +205,15 @@ class Service:
             self.watches[unit.id] = rebuilt(
                 unit, limit_c, kitchen, self.readings.series, self.readings.before, now, began, self._slept_s
             )
+            self._note_due(kitchen, unit.id)
             self._broken.pop(unit.id, None)
         except Exception as fault:  # noqa: BLE001 - one odd unit is set aside and told; the others go on
             self.watches.setdefault(unit.id, UnitWatch(unit, limit_c, began))
             self._set_aside(unit, now, fault)
+
+    def _note_due(self, kitchen: Kitchen, unit: str) -> None:
+        self.watches[unit].due = dict(self.due_of(kitchen, unit))
+        self._quiet_until.pop(unit, None)
 
     def _set_aside(self, unit: Unit, now: Instant, fault: Exception) -> None:
         log.error("unit set aside unit=%s", unit.id, exc_info=fault)

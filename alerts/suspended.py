@@ -110,6 +110,12 @@ def held_back(kitchen: Kitchen, condition: Condition, now: Instant) -> PlannedWo
     return next((w for w in works if w.over_at > w.from_at and w.from_at <= now < w.over_at + after_s), None)
 
 
+def works_of(kitchen: Kitchen, unit: str, now: Instant) -> tuple[PlannedWork, ...]:
+    """Return the planned work of a unit that goes on or is to come, the next one first."""
+    works = [w for w in kitchen.planned_work if w.unit == unit and w.over_at > max(now, w.from_at)]
+    return tuple(sorted(works, key=lambda work: work.from_at))
+
+
 def shelving_text(alarm: Alarm, occasion: str, name: str, zone: str) -> str:
     """Return what is said of the shelving that an occasion follows, by whose name it was; empty where none does."""
     last = alarm.shelvings[-1] if alarm.shelvings else None

@@ -10,6 +10,7 @@ from typing import NamedTuple
 
 from alerts.blind import MOVED_SHARE, stuck_since
 from alerts.causes import Likely
+from alerts.clocks import Lags
 from alerts.conditions_cold import cold_since
 from alerts.conditions_level import AWAY_C, near_since
 from alerts.heard import Heard, Taken, is_air, late, patience_s
@@ -100,6 +101,9 @@ class UnitWatch:
     recent: dict[str, Recent] = field(default_factory=dict)
     blind: dict[str, Blind] = field(default_factory=dict)
     """Air sensors that are stuck: they count as silent until they move."""
+    clocks: dict[str, Lags] = field(default_factory=dict)
+    due: dict[str, Instant] = field(default_factory=dict)
+    """When the check of each thermometer is due; empty where nobody says."""
     tubs: list[TubState] = field(default_factory=list)
     air: deque[tuple[Instant, float]] = field(default_factory=deque)
     at: Instant | None = None
@@ -134,6 +138,8 @@ def take(watch: UnitWatch, assignment: Assignment, reading: Taken) -> None:
     """Move the unit on by one reading; a reading from before its state only marks it late."""
     if reading.quality & UNTRUSTED:
         return
+    lags = watch.clocks.setdefault(reading.channel, Lags())
+    lags.take(reading.measured_at, reading.received_at, reading.quality)
     recent = watch.recent.setdefault(reading.channel, Recent())
     recent.take(reading.measured_at, reading.value)
     if is_air(assignment) and _is_blind(watch, recent, reading):

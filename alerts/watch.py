@@ -12,6 +12,7 @@ from alerts.conditions_cause import with_causes
 from alerts.conditions_cold import Cold, cure_stalled, too_cold
 from alerts.conditions_level import Level, above_usual, patience_near, warm_level
 from alerts.conditions_sensor import conditions_of_sensors
+from alerts.conditions_upkeep import conditions_of_upkeep
 from alerts.heard import patience_s
 from alerts.outlook import (
     Outlook,
@@ -52,6 +53,9 @@ def conditions(watch: UnitWatch, now: Instant, standing: Collection[str]) -> lis
     sensors = conditions_of_sensors(
         about_of(watch), watch.unit.id, watch.channels, watch.recent, now, standing, watch.blind
     )
+    sensors += conditions_of_upkeep(
+        about_of(watch), watch.unit.id, watch.channels, watch.recent, watch.clocks, watch.due, now, standing
+    )
     return with_causes(watch, [*(c for c in found if c is not None), *sensors])
 
 
@@ -68,7 +72,7 @@ def quiet_until(watch: UnitWatch) -> Instant:
     """
     silent_at = [h.received_at + h.silent_after_s for h in watch.channels.values()]
     untold = any(not watch.telling_of(t) for t in watch.tubs)
-    return min([*silent_at, watch.since_at + patience_s(()) if untold else math.inf])
+    return min([*silent_at, *watch.due.values(), watch.since_at + patience_s(()) if untold else math.inf])
 
 
 def _product_warm(watch: UnitWatch, now: Instant, standing: Collection[str]) -> Condition | None:

@@ -11,6 +11,7 @@ from pydantic import BaseModel
 from alerts.holdover import HoldOver
 from alerts.sentences import alarm_text, first_steps, looks_like
 from alerts.sentences_findings import finding_text, proposal_text
+from alerts.suspended import works_of
 from api.actions.signing import choices
 from api.actions.standing import standing
 from api.answers import (
@@ -28,16 +29,19 @@ from api.answers import (
     FindingAnswer,
     HandReadingAnswer,
     LabelAnswer,
+    OutOfServiceAnswer,
     PlacementAnswer,
     PlanChangeAnswer,
     PointAnswer,
     ProposalAnswer,
     ReadingAnswer,
+    ShelvingAnswer,
     SignOffAnswer,
     SoakAnswer,
     StageAnswer,
     StoppedAnswer,
     UnitAnswer,
+    WorkAnswer,
 )
 from api.tonight import UnitNow, hold_overs, zone_of
 from collector.batches import Batch
@@ -82,6 +86,7 @@ def unit_answer(kitchen: Kitchen, unit: UnitNow, now: Instant) -> UnitAnswer:
         EstimateAnswer(lot=lot, at=e.at, likely_c=e.likely_c, lower_c=e.lower_c, upper_c=e.upper_c, air_c=e.air_c)
         for lot, e in sorted(unit.estimates.items())
     ]
+    out = kitchen.out_of_service.get(unit.unit.id)
     return UnitAnswer(
         id=unit.unit.id,
         name=unit.unit.name,
@@ -94,6 +99,8 @@ def unit_answer(kitchen: Kitchen, unit: UnitNow, now: Instant) -> UnitAnswer:
         batches=[b.lot for b in unit.batches],
         alarms=[a.id for a in unit.alarms],
         channels=[AssignmentAnswer.model_validate(a) for a in kitchen.assignments_of(unit.unit.id, now)],
+        out_of_service=None if out is None else OutOfServiceAnswer.model_validate(out),
+        planned_work=[WorkAnswer.model_validate(work) for work in works_of(kitchen, unit.unit.id, now)],
     )
 
 
@@ -226,6 +233,7 @@ def alarm_answer(kitchen: Kitchen, alarm: Alarm) -> AlarmAnswer:
         answer=alarm.answer,
         arriving_at=alarm.arriving_at,
         returned_at=alarm.returned_at,
+        shelved=None if alarm.shelving is None else ShelvingAnswer.model_validate(alarm.shelving),
     )
 
 

@@ -72,6 +72,23 @@ class StoppedAnswer(Answer):
     learned: bool
 
 
+class OutOfServiceAnswer(Answer):
+    since_at: Stamp
+    by: str
+    reason: str
+
+
+class WorkAnswer(Answer):
+    """Planned cleaning or loading that goes on, or is to come."""
+
+    id: str
+    what: str
+    from_at: Stamp
+    until_at: Stamp
+    by: str
+    note: str
+
+
 class UnitAnswer(Answer):
     id: str
     name: str
@@ -84,6 +101,8 @@ class UnitAnswer(Answer):
     batches: list[str]
     alarms: list[str]
     channels: list[AssignmentAnswer]
+    out_of_service: OutOfServiceAnswer | None
+    planned_work: list[WorkAnswer]
     caution: str = CAUTION
 
 
@@ -239,6 +258,15 @@ class BatchAnswer(BatchSummary):
     caution: str = CAUTION
 
 
+class ShelvingAnswer(Answer):
+    """By whom an alarm is shelved, until when, and why."""
+
+    from_at: Stamp
+    until_at: Stamp
+    by: str
+    reason: str
+
+
 class AlarmAnswer(Answer):
     id: str
     state: str
@@ -259,6 +287,7 @@ class AlarmAnswer(Answer):
     answer: str
     arriving_at: Stamp | None
     returned_at: Stamp | None
+    shelved: ShelvingAnswer | None
     caution: str = CAUTION
 
 
@@ -317,23 +346,6 @@ class CompositionAnswer(Answer):
     nitrate_percent: float
     person: str
     confirmed_at: Stamp
-
-
-class InstrumentAnswer(Answer):
-    """An instrument, its last check, and when the next is due; figures in K, of a scale in g."""
-
-    instrument: str
-    kind: str
-    unit: str | None
-    state: str
-    due_at: Stamp | None
-    out_since: Stamp | None
-    checked_at: Stamp | None
-    as_found: float | None
-    as_left: float | None
-    tolerance: float | None
-    lots: tuple[str, ...]
-    """Batches judged by it since."""
 
 
 class PersonAnswer(Answer):

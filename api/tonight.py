@@ -42,6 +42,16 @@ def zone_of(kitchen: Kitchen, unit: str | None = None) -> str:
     return site.zone if site is not None else "UTC"
 
 
+def out_words(kitchen: Kitchen, unit: str) -> str:
+    """Return since when, by whom and why a unit is out of service; empty where it is in service."""
+    out = kitchen.out_of_service.get(unit)
+    if out is None:
+        return ""
+    since = clock_text(out.since_at, zone_of(kitchen, unit), day=True)
+    by = kitchen.people[out.by].name if out.by in kitchen.people else out.by
+    return f"Out of service since {since}, by {by}: {out.reason.rstrip('. ')}."
+
+
 def units_now(
     kitchen: Kitchen, estimates: Estimates, limit_of: Callable[[Kitchen, Unit], float], now: Instant
 ) -> list[UnitNow]:
@@ -148,6 +158,8 @@ def _sentence(
     now: Instant,
 ) -> str:  # fmt: skip
     zone = zone_of(kitchen, unit.id)
+    if unit.id in kitchen.out_of_service:
+        return f"{out_words(kitchen, unit.id)} Nothing stands in it, and nothing of it is told."
     if not batches and not any(a.quantity is Quantity.AIR_TEMPERATURE for a in kitchen.assignments_of(unit.id, now)):
         return "Nothing is curing in it, and no sensor watches its air."
     if not batches:

@@ -12,6 +12,7 @@ from alerts.channels.base import Channel
 from alerts.channels.drill import Tried, hold_drill
 from alerts.channels.lamp import Lamp
 from alerts.channels.log import LogChannel
+from alerts.conditions_upkeep import due_checks
 from alerts.drilling import WeeklyDrill
 from alerts.history import BatchHistory
 from alerts.judgement import judged, limit_of
@@ -126,6 +127,7 @@ class Works:
             self.reach,
             self.link_for,
             troubles=self.troubles,
+            due_of=self.checks_due,
             people_at_once=PEOPLE_AT_ONCE,
         )
         self.feeder: Feeder | None = None
@@ -204,6 +206,10 @@ class Works:
     def unit_limit(self, kitchen: Kitchen, unit: Unit) -> float:
         """Return the limit for what stands in a unit. [°C]"""
         return limit_of(self.rulebook(kitchen, unit.id), unit)
+
+    def checks_due(self, kitchen: Kitchen, unit: str) -> Mapping[str, Instant]:
+        """Return when the check of each thermometer of a unit is due."""
+        return due_checks(kitchen, unit, self.rulebook(kitchen, unit).scaled("check.interval_fixed"))
 
     def history(self, lot: str) -> BatchHistory | None:
         """Return what the meat of a batch has been through, as known now."""

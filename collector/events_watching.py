@@ -38,6 +38,8 @@ class UnitInService:
 
     unit: str
     reason: str
+    lot: str | None = None
+    """The batch of which a tub was put into it, where that is why."""
 
 
 @dataclass(frozen=True, slots=True)

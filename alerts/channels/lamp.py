@@ -10,13 +10,13 @@ ALARM, ACKNOWLEDGED, NONE, UNKNOWN = "alarm", "acknowledged", "none", "unknown"
 def words_of(kitchen: Kitchen, topic: str) -> dict[str, str]:
     """Return the word for each unit by its topic; an alarm of several stands on each of them.
 
-    Only what wakes a person makes a word: a low battery sounds no siren.
+    Only what wakes a person makes a word: a low battery sounds no siren. What somebody has shelved sounds none either.
     """
     standing = [alarm for alarm in kitchen.active_alarms() if alarm.condition.wakes]
     found = {}
     for unit in kitchen.units.values():
         mine = [alarm for alarm in standing if alarm.condition.concerns(unit.id)]
-        unheard = any(alarm.acknowledged_at is None for alarm in mine)
+        unheard = any(alarm.acknowledged_at is None and alarm.shelving is None for alarm in mine)
         found[_topic(topic, unit.site, unit.id)] = ALARM if unheard else ACKNOWLEDGED if mine else NONE
     return found
 

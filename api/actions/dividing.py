@@ -5,6 +5,7 @@ from dataclasses import replace
 
 from api.actions.amending import route_locked
 from api.actions.faults import Check, Faults, Result, check_tub, living
+from api.actions.servicing import back_in_service
 from api.actions.standing import BLOCKING, standing
 from api.schemas_daily import IntoTub, MergeBatches, SplitBatch
 from collector.batches import Batch, Placement, Plan, Route, Strand
@@ -79,7 +80,8 @@ def merge_batches(kitchen: Kitchen, lot: str, request: MergeBatches, person: Per
     placements = tuple(Placement(tub.tub, tub.unit, round(now, 3)) for tub in request.tubs)
     meat_kg = round(sum(p.as_made.meat_kg for p in parents), 6)
     merged = BatchesMerged(request.child, _plan(parents), meat_kg, strands, placements)
-    return check.result(person, now, [merged])
+    again = back_in_service(kitchen, (tub.unit for tub in request.tubs), request.child)
+    return check.result(person, now, [merged, *again])
 
 
 def _alike(check: Check, kitchen: Kitchen, parents: Sequence[Batch]) -> None:

@@ -5,6 +5,7 @@ from alerts.rulebook.book import Rulebook
 from alerts.stage_windows import MAY_BE_WARM
 from api.actions.composing import check_scale
 from api.actions.faults import Check, Faults, Result, fault, living
+from api.actions.servicing import back_in_service
 from api.actions.standing import standing
 from api.schemas import AsMadeRequest, BeginStage, CorrectAsMade, EndBatch, PlanRequest, StartBatch
 from collector.batches import AsMade, Packing, Placement, Plan, StageWindow
@@ -122,7 +123,8 @@ def start_batch(
     started = BatchStarted(
         request.lot, plan_of(request.plan), as_made_of(request.as_made), placements, request.stage
     )  # fmt: skip
-    return check.result(person, at, [started])
+    again = back_in_service(kitchen, (tub.unit for tub in request.tubs), request.lot)
+    return check.result(person, at, [started, *again])
 
 
 def correct_as_made(

@@ -1,6 +1,7 @@
 """Where tubs stand: moving them, and putting right where they stood. Pure: no clock, no I/O."""
 
 from api.actions.faults import Check, Faults, Result, check_tub, fault, living
+from api.actions.servicing import back_in_service
 from api.schemas import CorrectPlacements, MoveTub, PlacementRequest
 from collector.batches import Batch, Placement, placement_faults
 from collector.events import PlacementCorrected, TubMoved
@@ -43,7 +44,7 @@ def move_tub(kitchen: Kitchen, lot: str, request: MoveTub, person: Person, now: 
                 "enter when it was carried, or correct where it stood",
             )  # fmt: skip
     to = Placement(request.tub, request.unit, round(at, 3), None, request.bench_c)
-    return check.result(person, at, [TubMoved(lot, to)])
+    return check.result(person, at, [TubMoved(lot, to), *back_in_service(kitchen, [request.unit], lot)])
 
 
 def _corrected(request: CorrectPlacements) -> tuple[Placement, ...]:
@@ -86,4 +87,6 @@ def correct_placements(
         what, _, mend = said.partition("; ")
         check.that(False, "placements", what, mend or "mend the times so that no hole is left")
     _check_ends(check, batch, placements, now)
-    return check.result(person, now, [PlacementCorrected(lot, request.tub, placements, request.reason)])
+    corrected = PlacementCorrected(lot, request.tub, placements, request.reason)
+    stands = [p.unit for p in placements if p.until_at is None]
+    return check.result(person, now, [corrected, *back_in_service(kitchen, stands, lot)])

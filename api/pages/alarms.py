@@ -9,6 +9,7 @@ from alerts.sentences import TITLES, alarm_text, clock_text, first_steps, looks_
 from api.actions.answering import answer_alarm
 from api.auth.signed import OfficeHere, Operator
 from api.doing import NotThere
+from api.pages.aside import form_of, shelved_words
 from api.pages.forms import Field, Form, Kind, carry_out, local_field
 from api.pages.frame import Framed, Typed
 from api.pages.rendering import Frame, show
@@ -23,6 +24,7 @@ from collector.sample import Instant
 router = APIRouter()
 THERE_IN_S = 1200.0
 """House: what the field for the time of arrival begins with."""
+STATES = {"stands": "nobody has answered", "answered": "answered", "shelved": "shelved", "returned": "over"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,7 +36,7 @@ class AlarmCard:
     unit_name: str
     kind: str
     look: str
-    """`stands`, `answered` or `returned`: how much it asks for."""
+    """`stands`, `answered`, `shelved` or `returned`: how much it asks for."""
     state: str
     says: str
     since: str
@@ -48,6 +50,8 @@ class AlarmCard:
     """Where tubs could go, if the last step comes to that."""
     lots: tuple[str, ...]
     answer: str
+    shelved: str
+    """By whom, until when and why; empty where it is not."""
     form: Form
     may_answer: bool
 
@@ -59,6 +63,8 @@ class AlarmContext:
     alarm: AlarmCard
     told: tuple[ToldStep, ...]
     ringing: Ringing
+    aside: Form | None
+    """To shelve it, or to end that."""
 
 
 def answer_words(kitchen: Kitchen, alarm: Alarm, zone: str) -> str:
@@ -86,7 +92,9 @@ def card_of(kitchen: Kitchen, alarm: Alarm, now: Instant, may_answer: bool, movi
     condition = alarm.condition
     unit = kitchen.units.get(condition.unit)
     zone = zone_of(kitchen, condition.unit)
+    put_aside = shelved_words(kitchen, alarm, now, zone)
     look = "returned" if not alarm.active else "stands" if alarm.acknowledged_at is None else "answered"
+    look = "shelved" if put_aside else look
     early, likely, late = (
         clock_text(at, zone) if at is not None and at > now and alarm.active else ""
         for at in (condition.early_at, condition.likely_at, condition.late_at)
@@ -97,7 +105,7 @@ def card_of(kitchen: Kitchen, alarm: Alarm, now: Instant, may_answer: bool, movi
         unit_name=unit.name if unit is not None else "The whole site",
         kind=TITLES.get(condition.kind, condition.kind),
         look=look,
-        state={"stands": "nobody has answered", "answered": "answered", "returned": "over"}[look],
+        state=STATES[look],
         says=alarm_text(alarm, zone),
         since=short_text(condition.since_at, zone),
         early=early,
@@ -108,19 +116,23 @@ def card_of(kitchen: Kitchen, alarm: Alarm, now: Instant, may_answer: bool, movi
         moving=moving,
         lots=tuple(lot for lot in condition.lots if lot in kitchen.batches),
         answer=answer_words(kitchen, alarm, zone),
+        shelved=put_aside,
         form=answer_form(alarm.id, now, zone),
         may_answer=may_answer and alarm.id in kitchen.alarms,
     )
 
 
-def alarm_page(office: OfficeHere, frame: Frame, alarm: Alarm, form: Form | None = None, status: int = 200) -> Response:
+def alarm_page(
+    office: OfficeHere, frame: Frame, alarm: Alarm, form: Form | None = None, aside: Form | None = None,
+    status: int = 200,
+) -> Response:  # fmt: skip
     """Return the page of an alarm, with a form that was refused in place of a fresh one."""
-    kitchen = office.present.kitchen
-    now = office.clock()
+    kitchen, now = office.present.kitchen, office.clock()
     card = card_of(kitchen, alarm, now, frame.operates, office.moving(kitchen, alarm, now))
     shown = card if form is None else replace(card, form=form)
     told = told_steps(kitchen, alarm, office.reach, now)
-    return show("alarm.html", AlarmContext(shown, told, ringing(kitchen, now)), frame, status)
+    offered = form_of(kitchen, alarm, now) if frame.operates else None
+    return show("alarm.html", AlarmContext(shown, told, ringing(kitchen, now), aside or offered), frame, status)
 
 
 @router.get("/alarms/{alarm}")
@@ -149,5 +161,5 @@ def alarm_answered(alarm: str, office: OfficeHere, frame: Framed, signed: Operat
         lambda kitchen, request: answer_alarm(kitchen, alarm, request, signed.person, office.clock()),
     )  # fmt: skip
     if refused is not None:
-        return alarm_page(office, frame, office.present.kitchen.alarm(alarm) or found, refused, 422)
+        return alarm_page(office, frame, office.present.kitchen.alarm(alarm) or found, refused, status=422)
     return RedirectResponse("/?done=answer", 303)

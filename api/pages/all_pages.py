@@ -4,6 +4,7 @@ from fastapi import APIRouter
 
 from api.pages import (
     alarms,
+    aside_acts,
     batch,
     batch_acts,
     batches,
@@ -29,8 +30,8 @@ from api.pages import (
 )
 
 MODULES = (
-    tonight, alarms, batches, batch, batch_acts, making_acts, daily_acts, record, pictures, unit, stopped, curing_salts,
-    plan, channels, sensors, sheets, read, people, journal, link, sign_in, live, chart_script,
+    tonight, alarms, aside_acts, batches, batch, batch_acts, making_acts, daily_acts, record, pictures, unit, stopped,
+    curing_salts, plan, channels, sensors, sheets, read, people, journal, link, sign_in, live, chart_script,
 )  # fmt: skip
 routers: tuple[APIRouter, ...] = tuple(module.router for module in MODULES)
 """In this order, so that `/batches/new` is not taken for a lot."""

@@ -11,7 +11,7 @@ from api.pages.wording import DISPOSITIONS, degrees, short_text
 from api.tonight import zone_of
 from collector import events as e
 from collector.events_making import BatchesMerged, BatchSplit
-from collector.events_watching import AlarmExplained, AlarmShelved, AlarmUnshelved
+from collector.events_watching import AlarmExplained, AlarmShelved, AlarmUnshelved, UnitInService
 from collector.kitchen import Kitchen
 from collector.rota import RotaStep, hours_text
 
@@ -167,6 +167,8 @@ def lots_of(entry: e.Entry, kitchen: Kitchen) -> tuple[str, ...]:
     if isinstance(event, e.AlarmAcknowledged | e.AlarmReturned | AlarmExplained | AlarmShelved | AlarmUnshelved):
         alarm = kitchen.alarm(event.alarm)
         return alarm.condition.lots if alarm is not None else ()
+    if isinstance(event, UnitInService):
+        return (event.lot,) if event.lot is not None else ()
     if isinstance(event, e.ProposalMade):
         return (event.proposal.lot,)
     if isinstance(event, e.DispositionSigned):

@@ -14,6 +14,7 @@ from api.auth.signed import OfficeHere
 from api.charts import Spark, spark
 from api.office import Office
 from api.pages.alarms import AlarmCard, card_of
+from api.pages.aside import AsideLine, aside_now
 from api.pages.forms import Form
 from api.pages.frame import Framed
 from api.pages.notes import NoteLine, note_form, notes_shown
@@ -82,6 +83,8 @@ class TonightContext:
     morning: tuple[AlarmCard, ...]
     """What needs nobody before the first check of the morning."""
     morning_at: str
+    aside: tuple[AsideLine, ...]
+    """Units out of service, and planned work."""
     units: tuple[UnitRow, ...]
     holds: tuple[Hold, ...]
     waiting: tuple[Standing, ...]
@@ -93,17 +96,21 @@ class TonightContext:
 
 def morning_list(kitchen: Kitchen, now: Instant) -> dict[str, Instant]:
     """Return the alarms that are kept for the morning, each with the instant at which it is told."""
-    found = {a.id: waits_for_morning(kitchen, a, now) for a in kitchen.active_alarms() if a.acknowledged_at is None}
+    found = {
+        a.id: waits_for_morning(kitchen, a, now)
+        for a in kitchen.active_alarms()
+        if a.acknowledged_at is None and a.shelving is None
+    }
     return {name: at for name, at in found.items() if at is not None}
 
 
 def alarm_cards(
     kitchen: Kitchen, now: Instant, may_answer: bool, without: Collection[str] = ()
 ) -> tuple[AlarmCard, ...]:
-    """Return the alarms that ask for somebody: unanswered first, then answered ones, then those that are over."""
+    """Return the alarms: unanswered first, then answered ones, then shelved ones, then those that are over."""
     shown = [alarm for alarm in kitchen.alarms.values() if alarm.id not in without]
     cards = [card_of(kitchen, alarm, now, may_answer) for alarm in shown]
-    order = ("stands", "answered", "returned")
+    order = ("stands", "answered", "shelved", "returned")
     return tuple(sorted(cards, key=lambda card: order.index(card.look)))
 
 
@@ -172,6 +179,7 @@ def context(office: Office, frame: Frame, done: str = "", note: Form | None = No
         alarms=alarm_cards(kitchen, now, frame.operates, morning),
         morning=tuple(card_of(kitchen, kitchen.alarms[name], now, frame.operates) for name in morning),
         morning_at=clock_text(min(morning.values()), zone_of(kitchen)) if morning else "",
+        aside=aside_now(kitchen, now),
         units=tuple(_row(office, row, now, len(rows) <= SPARKS_MOST) for row in rows),
         holds=holds_of(kitchen),
         waiting=tuple(waits),

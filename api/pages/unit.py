@@ -11,6 +11,7 @@ from api.auth.signed import OfficeHere, Operator
 from api.doing import NotThere
 from api.office import Office
 from api.pages.alarms import AlarmCard, card_of
+from api.pages.aside import UnitAside, unit_aside
 from api.pages.forms import Field, Form, Kind, carry_out
 from api.pages.frame import Framed, Typed
 from api.pages.rendering import Frame, show
@@ -23,6 +24,13 @@ from collector.readings import Assignment, Quantity
 
 router = APIRouter()
 DEGREES = (Quantity.AIR_TEMPERATURE, Quantity.PRODUCT_TEMPERATURE, Quantity.BRINE_TEMPERATURE)
+DONE = {
+    "hand": "The hand reading is written down.",
+    "out": "It is out of service: nothing of it is told.",
+    "back": "It is in service again.",
+    "planned": "The work is planned.",
+    "ended": "The work is over; air and door are told again.",
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,6 +59,7 @@ class UnitContext:
     stands: tuple[Standing, ...]
     channels: tuple[ChannelLine, ...]
     hand: Form | None
+    aside: UnitAside
     done: str
 
 
@@ -86,7 +95,9 @@ def _line(office: Office, assignment: Assignment) -> ChannelLine:
     return ChannelLine(assignment.channel, what, f"{words} ({ago_text(last.measured_at, now)})", silent)
 
 
-def context(office: Office, frame: Frame, unit: str, done: str = "", form: Form | None = None) -> UnitContext:
+def context(
+    office: Office, frame: Frame, unit: str, done: str = "", form: Form | None = None, aside: Form | None = None
+) -> UnitContext:
     """Return what the page shows."""
     kitchen, now = office.present.kitchen, office.clock()
     described = kitchen.units[unit]
@@ -105,7 +116,8 @@ def context(office: Office, frame: Frame, unit: str, done: str = "", form: Form 
         stands=tuple(standing_words(batch, kitchen, now) for batch in here.batches),
         channels=tuple(_line(office, a) for a in kitchen.assignments_of(unit, now)),
         hand=(form or hand_form(unit)) if frame.operates else None,
-        done="The hand reading is written down." if done == "hand" else "",
+        aside=unit_aside(kitchen, unit, now, frame.operates, aside),
+        done=DONE.get(done, ""),
     )
 
 

@@ -4,7 +4,8 @@ from fastapi import APIRouter
 
 from api.actions.checking import assigned_now, enter_check, put_back, take_out
 from api.answering import page_of
-from api.answers import InstrumentAnswer, Page, Written
+from api.answers import Page, Written
+from api.answers_instruments import InstrumentAnswer
 from api.auth.signed import OfficeHere, Operator, SignedIn
 from api.doing import book_of, do
 from api.instruments_now import InstrumentNow, instruments_now

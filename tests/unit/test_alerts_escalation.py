@@ -235,3 +235,8 @@ def test_an_unwatched_unit_that_nobody_can_go_to_is_passed_on_too() -> None:
     events = ((NIGHT, "watch", AlarmRaised(unwatched)), (NIGHT + 60, "ana", cannot))
     tellings = due(kitchen(*events), REACH, NIGHT + 61)
     assert [(t.alarm, t.person) for t in tellings if t.alarm == "A2"] == [("A2", "bo")]
+
+
+def test_cannot_is_passed_on_though_the_clock_was_put_back_since() -> None:
+    cannot = (NIGHT + 60, "ana", AlarmAcknowledged("A1", "cannot"))
+    assert ("bo", "log") in people(due(kitchen(told(1, "ana", "webhook", True), cannot), REACH, NIGHT - 3540))

@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 import pytest
 
 from alerts.channels.base import Sent
+from alerts.conditions_upkeep import due_checks
 from alerts.escalation import Telling
 from alerts.heard import Taken
 from alerts.judgement import judged
@@ -30,11 +31,11 @@ from collector.events import (
     TubMoved,
     UnitDescribed,
 )
-from collector.events_making import CoreLogged
+from collector.events_making import CalibrationEntered, CoreLogged
 from collector.events_watching import UnitOutOfService
 from collector.findings import Condition, Disposition, Proposal
 from collector.kitchen import Alarm, Kitchen
-from collector.logs import CoreLog
+from collector.logs import Calibration, CoreLog
 from collector.present import Present
 from collector.readings import Assignment, Quantity, Reading, Site, Unit
 from collector.rota import RotaStep
@@ -671,3 +672,42 @@ def test_late_warm_readings_of_the_past_raise_no_alarm_while_the_meat_is_known_t
     bench.run(0.1, 1.0)
     assert ("room", "product_warm") not in {a.condition.key for a in bench.present.kitchen.alarms.values()}
     assert set(bench.kinds()) <= before
+
+
+def test_an_overdue_check_is_told_once_without_waking_and_is_over_when_the_sensor_was_checked() -> None:
+    bench = Bench()
+    bench.service.due_of = lambda kitchen, unit: due_checks(kitchen, unit, 10 * HOUR)
+    bench.furnish()
+    kinds: list[set[str]] = []
+    for hour in range(14):
+        for minute in range(0, 60, 5):
+            bench.at = START + hour * HOUR + minute * 60.0
+            bench.hear("room/air", 3.0 + 0.1 * (minute % 2))
+            bench.hear("fridge/air", 3.0)
+            if (hour, minute) == (12, 0):
+                check = Calibration(
+                    "room/air", "channel", bench.at, "melting ice", 0.1, 0.1, bench.at + HOUR, "ana", 0.5
+                )
+                bench.write(CalibrationEntered(check))
+            bench.service.tick()
+        standing = bench.present.kitchen.active_alarms()
+        kinds.append({a.condition.unit for a in standing if a.condition.kind == "calibration_overdue"})
+        assert not any(a.condition.wakes for a in standing)
+    assert kinds[9] == set()
+    assert kinds[10] == {"room", "fridge"}
+    assert kinds[12] == {"fridge"}
+    assert kinds[13] == {"room", "fridge"}
+
+
+def test_a_restart_knows_that_a_clock_is_behind() -> None:
+    bench = Bench()
+    bench.furnish()
+    for minute in range(0, 90, 5):
+        bench.at = START + minute * 60.0
+        bench.hear("room/air", 3.0 + 0.1 * (minute % 2), at=bench.at - 600.0 if minute else bench.at)
+        bench.hear("fridge/air", 3.0)
+    before = bench.service.watches["room"]
+    anew = bench.new_service(lambda k, lot, now: None)
+    anew.start()
+    assert before.clocks["room/air"].wrong() is not None
+    assert anew.watches["room"].clocks["room/air"] == before.clocks["room/air"]

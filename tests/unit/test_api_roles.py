@@ -15,6 +15,7 @@ from api.routes.all_routes import routers
 from collector.batches import Placement
 from collector.events import BatchStarted, Draft
 from collector.events_making import NotePinned, SensorUnderTest
+from collector.events_watching import AlarmShelved, UnitOutOfService, WorkPlanned
 from tests.office import DAY, NOW, made_kitchen, made_office
 
 ROLES = (None, "viewer", "operator", "approver", "admin")
@@ -113,6 +114,16 @@ CALLS = [
     Call("POST", f"{U}/assignments/end", f"{U}/assignments/end", "operator",
          {"channel": "fridge/air", "reason": "probe broken"}),
     Call("POST", f"{U}/alarms/A21/answers", f"{U}/alarms/{{alarm}}/answers", "operator", {"answer": "passing on"}),
+    Call("POST", f"{U}/alarms/A21/shelvings", f"{U}/alarms/{{alarm}}/shelvings", "operator",
+         {"reason": "the coil is being thawed"}),
+    Call("POST", f"{U}/alarms/A21/shelvings/end", f"{U}/alarms/{{alarm}}/shelvings/end", "operator", {}),
+    Call("POST", f"{U}/units/chamber/out-of-service", f"{U}/units/{{unit}}/out-of-service", "operator",
+         {"reason": "new fan"}),
+    Call("POST", f"{U}/units/chamber/in-service", f"{U}/units/{{unit}}/in-service", "operator", {}),
+    Call("POST", f"{U}/units/coldroom/planned-work", f"{U}/units/{{unit}}/planned-work", "operator",
+         {"what": "cleaning", "until_at": NOW + 3600.0}),
+    Call("POST", f"{U}/units/coldroom/planned-work/end", f"{U}/units/{{unit}}/planned-work/end", "operator",
+         {"work": f"W{HEAD}"}),
     Call("POST", f"{B}/sign-offs", f"{C}/sign-offs", "approver", SIGN),
     Call("POST", f"{U}/rulebook-rows/confirmations", f"{U}/rulebook-rows/confirmations", "approver",
          {"rulebook": "US", "row": MEMORY, "document": "the table itself"}),
@@ -125,6 +136,11 @@ CALLS = [
 BEFORE: dict[str, list[Draft]] = {
     f"{U}/instruments/back": [Draft(NOW - 60.0, "bo", SensorUnderTest("cold/air", NOW - 60.0))],
     f"{U}/notes/seen": [Draft(NOW - 60.0, "bo", NotePinned("turn the ham at six"))],
+    f"{U}/alarms/{{alarm}}/shelvings/end": [Draft(NOW - 60.0, "bo", AlarmShelved("A21", NOW + 3600.0, "thawing"))],
+    f"{U}/units/{{unit}}/in-service": [Draft(NOW - 60.0, "bo", UnitOutOfService("chamber", "new fan"))],
+    f"{U}/units/{{unit}}/planned-work/end": [
+        Draft(NOW - 60.0, "bo", WorkPlanned("coldroom", "cleaning", NOW - 60.0, NOW + 3600.0))
+    ],
     f"{C}/merge": [Draft(NOW - 60.0, "bo", BELLY)],
 }
 """What must have happened before a call can be carried out."""

@@ -111,7 +111,7 @@ SAMPLES: dict[str, e.Event] = {
         w.AlarmShelved("A17", AT + 3600, "the coil is being thawed"),
         w.AlarmUnshelved("A17", "time"),
         w.UnitOutOfService("walk-in", "its compressor is being changed"),
-        w.UnitInService("walk-in", "the compressor runs"),
+        w.UnitInService("walk-in", "the compressor runs", "L-0107"),
         w.WorkPlanned("walk-in", "cleaning", AT + 600, AT + 7200, "floor and shelves"),
         w.WorkEnded("W53", "hand"),
         d.DrillStarted("calls", ("kim", "sam"), "walk-in"),
