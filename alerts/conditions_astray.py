@@ -33,6 +33,8 @@ WENT_ALONG, STAYED = 0.6, 0.35
 GONE_BACK_C = 0.5
 """House: told already, it is over within this of the level before. [K]"""
 SPANS_DAYS = (1, 3)
+EITHER = "drift or creep"
+"""The cause that is named where one sensor alone goes up: nobody can tell it from a setting that creeps."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,7 +52,7 @@ class Astray:
         if self.neighbour == "along":
             return "creep"
         # A thermostat that wears, and a coil that ices, let a room grow warmer; hardly anything makes it colder.
-        return "drift" if self.neighbour == "stayed" or self.change.total < 0 else "drift or creep"
+        return "drift" if self.neighbour == "stayed" or self.change.total < 0 else EITHER
 
 
 def conditions_of_places(

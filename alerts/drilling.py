@@ -9,7 +9,17 @@ from dataclasses import dataclass
 
 from alerts.channels.base import Channel, Sent
 from alerts.channels.drill import OCCASION
-from alerts.drills import Call, call_message, calls_due, naming_due, naming_message, on_rota, others, weekly_begins
+from alerts.drills import (
+    CONFIRM_S,
+    Call,
+    call_message,
+    calls_due,
+    naming_due,
+    naming_message,
+    on_rota,
+    others,
+    weekly_begins,
+)
 from alerts.escalation import Telling
 from collector.drills import CALLS, Drill
 from collector.events import Draft
@@ -45,7 +55,9 @@ class WeeklyDrill:
             self.present.decide(lambda known: self._begun(known, site))
         made = 0
         for drill in list(self.present.kitchen.drills.values()):
-            if drill.kind == CALLS and drill.open:
+            if drill.kind != CALLS:
+                self._forgotten(drill)
+            elif drill.open:
                 made += self._call(drill.id, drill.people, "call")
                 made += self._name(drill.id, site)
         return made
@@ -55,6 +67,13 @@ class WeeklyDrill:
         if not weekly_begins(self.weekly, site, kitchen, now):
             return []
         return [Draft(now, WATCH, DrillStarted(CALLS, on_rota(kitchen)))]
+
+    def _forgotten(self, drill: Drill) -> None:
+        """End a rehearsed fault whose own process was killed: nobody's word is awaited for ever."""
+        now = self.clock()
+        if drill.open and now - drill.started_at >= CONFIRM_S:
+            ended = DrillEnded(drill.id, "whoever held it did not end it", drill.missing)
+            self.present.decide(lambda kitchen: [Draft(now, WATCH, ended)])
 
     def _name(self, name: str, site: Site | None) -> int:
         drill, now = self.present.kitchen.drills[name], self.clock()

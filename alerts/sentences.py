@@ -10,7 +10,7 @@ from datetime import UTC, datetime
 from functools import partial
 from zoneinfo import ZoneInfo
 
-from alerts.sentences_cause import cause_text, leading_step
+from alerts.sentences_cause import CAUSE_FIRST, CAUSE_STEPS, CAUSE_TITLES, cause_text, leading_step
 from alerts.sentences_sensor import SENSOR_FIRST, SENSOR_STEPS, SENSOR_TITLES, ice_text
 from alerts.sentences_silence import back_text, blind_text, could_text, left_text, of_site_text
 from alerts.sentences_watcher import (
@@ -57,7 +57,6 @@ _FIRST = {
     "sensor_jumps_returned": "{unit_name}: {channels} has not jumped for a day, or is no longer heard.",
     "sensor_unit_returned": "{unit_name}: {channels} no longer reads as °F, or is no longer heard.",
     "sensors_disagree_returned": "{unit_name}: {channels} agree again, or one of them is no longer heard.",
-    "door_open_returned": "{unit_name}: door shut, or no longer heard.",
     "nothing_arrives": "Nothing has arrived from any unit{of_site_text} since {since_at}: power, network or broker. "
     "No cold room is watched.{left_text} Someone must go.",
     "units_silent": "Power or network: nothing heard from {units} units since {since_at}.{left_text} Someone must go.",
@@ -77,6 +76,7 @@ _FIRST = {
     "units_silent_returned": "Power or network: no longer several units at once.{back_text} "
     "What happened meanwhile is unknown time.",
     **SENSOR_FIRST,
+    **CAUSE_FIRST,
     **WATCHER_FIRST,
 }
 
@@ -121,6 +121,7 @@ _FIRST_STEPS = {
         "Put a probe in the brine of the first one named and enter what it reads; keep the doors shut.",
     ),
     **SENSOR_STEPS,
+    **CAUSE_STEPS,
     **WATCHER_STEPS,
 }
 
@@ -140,6 +141,7 @@ TITLES = {
     "nothing_arrives": "Nothing arrives",
     "units_silent": "Several units silent",
     **SENSOR_TITLES,
+    **CAUSE_TITLES,
     **WATCHER_TITLES,
 }
 """What each kind of alarm is called; the kinds are explained in DEVELOPERS.md."""

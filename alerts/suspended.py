@@ -25,7 +25,7 @@ WORK_MOST_S = 4 * 3600.0
 """House: longer work wants the tubs elsewhere, and the unit out of service. [s]"""
 WORK_APART_S = 3600.0
 """House: between two planned works of one unit its air and its door are watched for so long at least. [s]"""
-HELD_BACK = ("air_far_over", "door_open")
+HELD_BACK = ("air_far_over", "door_open", "defrost_stays")
 """Rules 4.6: what planned work holds back; what is estimated of the meat, and unwatched units, never are."""
 PUT_BACK_S = 60.0
 """House: an instant further ahead than this was written before the clock was put back. [s]"""

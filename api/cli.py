@@ -8,6 +8,7 @@ from api.apply_command import apply
 from api.brine_command import brine
 from api.call_test_command import call_test
 from api.check_command import check
+from api.drill_command import drill
 from api.explain_command import explain
 from api.judge_command import judge
 from api.lag_command import lag
@@ -52,5 +53,7 @@ def main() -> None:
     """
 
 
-for command in (apply, brine, call_test, check, explain, judge, lag, mind, plan, read, replay, rulebook, run, salt):
+for command in (
+    apply, brine, call_test, check, drill, explain, judge, lag, mind, plan, read, replay, rulebook, run, salt,
+):  # fmt: skip
     main.add_command(command)

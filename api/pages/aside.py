@@ -76,7 +76,9 @@ def shelve_form(alarm: Alarm) -> Form:
 
 def unshelve_form(alarm: str) -> Form:
     """Return the button that ends a shelving."""
-    return Form(f"unshelve-{alarm}", "End the shelving", f"/alarms/{alarm}/unshelve", "Have it told again now", ())
+    note = "If it still stands, everybody concerned is told again at once."
+    address = f"/alarms/{alarm}/unshelve"
+    return Form(f"unshelve-{alarm}", "End the shelving", address, "End the shelving now", (), note=note)
 
 
 def form_of(kitchen: Kitchen, alarm: Alarm, now: Instant) -> Form | None:
@@ -119,7 +121,9 @@ def plan_form(unit: str, now: Instant, zone: str) -> Form:
 def end_form(work: PlannedWork) -> Form:
     """Return the button that ends planned work, or calls it off."""
     fields = (Field("work", "", Kind.HIDDEN),)
-    return Form(f"end-{work.id}", "End it", f"/units/{work.unit}/planned-work/end", "End it", fields, {"work": work.id})
+    return Form(
+        f"end-{work.id}", "End it", f"/units/{work.unit}/planned-work/end", "End it now", fields, {"work": work.id}
+    )
 
 
 def work_words(kitchen: Kitchen, work: PlannedWork, now: Instant) -> str:

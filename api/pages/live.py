@@ -14,13 +14,21 @@ from api.auth.signed import OfficeHere, SignedIn
 from api.office import Office
 from api.pages.telling import lots_of
 from collector.events import AlarmChanged, AlarmRaised
-from collector.events_watching import AlarmExplained
+from collector.events_watching import (
+    AlarmExplained,
+    AlarmShelved,
+    AlarmUnshelved,
+    UnitInService,
+    UnitOutOfService,
+    WorkPlanned,
+)
 
 router = APIRouter()
 LOOK_S, APART_S, BEAT_S = 0.5, 2.0, 20.0
 LONGEST_S = 600.0
 """Then the browser connects again by itself, and it is looked at anew whether it may. [s]"""
 ENTRIES = 200
+OF_ALARMS = (AlarmExplained, AlarmShelved, AlarmUnshelved)
 
 
 @dataclass
@@ -53,8 +61,10 @@ def changed(office: Office, seen: Seen) -> list[str]:
             ids |= dict.fromkeys(lots_of(entry, kitchen))
             if isinstance(entry.event, AlarmRaised | AlarmChanged):
                 ids[entry.event.condition.unit] = None
-            elif isinstance(entry.event, AlarmExplained) and (alarm := kitchen.alarm(entry.event.alarm)) is not None:
+            elif isinstance(entry.event, OF_ALARMS) and (alarm := kitchen.alarm(entry.event.alarm)) is not None:
                 ids[alarm.condition.unit] = None
+            elif isinstance(entry.event, UnitOutOfService | UnitInService | WorkPlanned):
+                ids[entry.event.unit] = None
         seen.position = kitchen.position
     fresh = estimates_now(office)
     for unit, now in fresh.items():

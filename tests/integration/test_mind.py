@@ -1,7 +1,8 @@
-"""A second watcher with real processes: `curevigil run` is killed or hangs, and somebody is told."""
+"""Real processes: `curevigil run` is killed or hangs, and its second watcher tells; a drill is told and confirmed."""
 
 import json
 import os
+import re
 import signal
 import socket
 import subprocess
@@ -126,12 +127,21 @@ class Two:
                 [*CONSOLE, *words], stdin=subprocess.DEVNULL, stdout=log, stderr=log, env=environ
             )
 
-    def run(self) -> None:
-        """Start the installation."""
+    @property
+    def address(self) -> str:
+        """Return where the installation is found."""
+        return f"http://127.0.0.1:{self.web}"
+
+    def write_first(self, reach: str = "") -> None:
+        """Write the settings of the installation."""
         text = INSTALLATION.format(
             host=self.broker.host, port=self.broker.port, folder=self.folder / "data", web=self.web
         )
-        (self.folder / "first.toml").write_text(text)
+        (self.folder / "first.toml").write_text(text + (f"[[reach]]{reach}" if reach else ""))
+
+    def run(self, reach: str = "") -> None:
+        """Start the installation."""
+        self.write_first(reach)
         self.start("run", "run", "--config", str(self.folder / "first.toml"))
 
     def mind(self, *more: str) -> None:
@@ -224,6 +234,65 @@ def test_by_the_shipped_timings_somebody_is_told_within_five_minutes() -> None:
     assert shipped.fault() == ""
     assert (shipped.every_s, shipped.timeout_s, shipped.patience_s) == (20.0, 5.0, 120.0)
     assert shipped.longest_s < WITHIN_S == 300.0
+
+
+KITCHEN = """
+[site]
+id = "harbour"
+name = "Harbour kitchen"
+zone = "UTC"
+authority = "US"
+checks = ["00:00", "23:59"]
+[[unit]]
+id = "cold"
+name = "Cold room"
+kind = "cold room"
+[[person]]
+id = "ana"
+name = "Ana"
+roles = ["admin", "approver"]
+[[rota]]
+person = "ana"
+after_minutes = 0
+"""
+
+
+def test_a_drill_reaches_whoever_is_on_call_by_the_next_way_and_their_link_ends_it(
+    two: Two, posts: Posts, eventually: Callable[..., None]
+) -> None:
+    (two.folder / "kitchen.toml").write_text(KITCHEN)
+    two.run(SECOND.partition("[[reach]]")[2])
+    eventually(two.works, "the installation works", 60.0)
+    two.start("apply", "apply", str(two.folder / "kitchen.toml"), "--data", str(two.folder / "data"))
+    assert two.children["apply"].wait(60) == 0, two.said("apply")
+    two.start("drill", "drill", "--config", str(two.folder / "first.toml"), "--minutes", "2")
+    eventually(lambda: posts.of("ana", "drill"), "ana is called", 60.0)
+    (called,) = posts.of("ana", "drill")
+    assert first_line(called).startswith("DRILL: Cold room: meat may pass 5.0 °C from ")
+    link = re.search(r"http://\S+/a/\S+", called["data"]["body"])
+    assert link is not None
+    page = httpx.get(link[0], timeout=10.0)
+    form = re.search(r'name="form_token" value="([^"]+)"', page.text)
+    assert "Ana, this drill has reached you" in page.text and form is not None
+    thanked = httpx.post(link[0], data={"form_token": form[1]}, headers={"origin": two.address}, timeout=10.0)
+    assert "Thank you, Ana" in thanked.text
+    assert two.children["drill"].wait(60) == 0, two.said("drill")
+    said = two.said("drill")
+    assert re.search(r"told Ana by webhook: FAILED .*\n(.*\n)*.*told Ana by webhook 2: accepted", said), said
+    assert "Ana confirmed, after " in said and said.endswith("The drill is over: answered.\n")
+    assert [first_line(post).split()[0] for post in posts.of("ana", "drill")] == ["DRILL:", "DRILL:"]
+    assert posts.of("ana", "raised") == [] and posts.of("bo", "drill") == []
+
+
+def test_without_a_running_service_no_drill_is_held(two: Two) -> None:
+    (two.folder / "kitchen.toml").write_text(KITCHEN)
+    two.write_first(SECOND.partition("[[reach]]")[2])
+    two.start("apply", "apply", str(two.folder / "kitchen.toml"), "--data", str(two.folder / "data"))
+    assert two.children["apply"].wait(60) == 0, two.said("apply")
+    two.start("drill", "drill", "--config", str(two.folder / "first.toml"))
+    assert two.children["drill"].wait(60) == 1
+    assert "no drill: the pages do not answer, and nobody could confirm" in two.said("drill")
+    assert two.posts.received == []
 
 
 @pytest.mark.long

@@ -105,7 +105,7 @@ class AlarmLife(RuleBasedStateMachine):
         self.clock_at: float | None = None
         """What the watch saw last, in this process."""
         self.unseen_s = 0.0
-        """By how much the clock was put back since the watch last looked."""
+        """By how much the clock was put on since the watch last looked; below zero, back."""
         self.shelved_s: dict[str, float] = {}
         """Until when each shelved alarm may be silent."""
         self.quiet_s: dict[str, float] = {}
@@ -138,8 +138,9 @@ class AlarmLife(RuleBasedStateMachine):
         self.present.catch_up()
         # Whatever the clock was put back while nobody looked makes longer what was put aside.
         self.clock_at = None
-        self.held_s += self.unseen_s
-        self.shelved_s = {name: until_s + self.unseen_s for name, until_s in self.shelved_s.items()}
+        lost_s = max(0.0, -self.unseen_s)
+        self.held_s += lost_s
+        self.shelved_s = {name: until_s + lost_s for name, until_s in self.shelved_s.items()}
         self.unseen_s = 0.0
 
     @initialize(start=st.sampled_from(STARTS))
@@ -161,7 +162,7 @@ class AlarmLife(RuleBasedStateMachine):
         before_at, self.clock_at = self.clock_at, self.at
         if before_at is not None:
             self.present.decide(lambda kitchen: put_back(kitchen, before_at, self.at))
-            if self.unseen_s:
+            if self.unseen_s < 0:
                 self.shelved_s = {name: min(until_s, self.true_s) for name, until_s in self.shelved_s.items()}
                 self.held_s = min(self.held_s, self.true_s + DWELL_S)
         self.unseen_s = 0.0
@@ -201,7 +202,7 @@ class AlarmLife(RuleBasedStateMachine):
     @rule(by_s=st.sampled_from([-3600.0, 3600.0]))
     def the_clock_is_put(self, by_s: float) -> None:
         self.offset_s += by_s
-        self.unseen_s = max(0.0, self.unseen_s - by_s)
+        self.unseen_s += by_s
         self.disturbed_s.append(self.true_s)
         self.quiet_s.clear()
 
@@ -218,7 +219,7 @@ class AlarmLife(RuleBasedStateMachine):
         for_s = min(minutes * 60.0, longest_s(alarm))
         self.write(person, AlarmShelved(alarm.id, self.at + for_s, "the coil is being thawed"))
         self.shelved_s[alarm.id] = self.true_s + for_s
-        if not self.unseen_s:
+        if self.unseen_s >= 0:
             # Else the watch ends it with what was put aside before the clock was put back.
             self.quiet_s[alarm.id] = self.true_s + for_s
         self.unshelved_s.pop(alarm.id, None)

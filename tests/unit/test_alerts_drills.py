@@ -216,6 +216,14 @@ def test_none_is_held_on_top_of_another_but_one_that_nobody_ended_bars_it_for_tw
     assert refusal(week.kitchen, SITE, TUESDAY + CONFIRM_S) == ""
 
 
+def test_a_rehearsed_fault_whose_process_was_killed_is_ended_by_the_service() -> None:
+    week = Week("")
+    week.now = TUESDAY
+    week.write(DrillStarted("fault", ("ana",), "room"))
+    assert week.at("2026-11-24 11:59") == 0 and list(week.kitchen.drills.values())[0].open
+    assert week.at("2026-11-24 12:00") == 0 and not list(week.kitchen.drills.values())[0].open
+
+
 @pytest.mark.parametrize(
     ("weekly", "now", "due"),
     [

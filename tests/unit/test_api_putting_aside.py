@@ -14,6 +14,7 @@ from api.actions.shelving import shelve_alarm, unshelve_alarm
 from api.app import create_app
 from api.auth.sessions import begin, cookie_name, form_token
 from api.office import Office
+from api.pages.live import Seen, changed, estimates_now
 from api.pages.telling import entry_words, lots_of
 from api.schemas import MoveTub
 from api.schemas_watching import EndWork, PlanWork, PutInService, PutOutOfService, ShelveAlarm, UnshelveAlarm
@@ -294,3 +295,17 @@ def test_a_shelving_whose_time_is_over_is_shown_as_over_although_nobody_wrote_it
     somebody = Somebody(office, "bo")
     with somebody.client:
         assert "Shelved by" not in somebody.see("/alarms/A21")
+
+
+def test_an_open_page_of_the_unit_renews_itself_when_something_of_it_is_put_aside() -> None:
+    office = made_office()
+    seen = Seen(office.present.kitchen.position, estimates_now(office))
+    for event, unit in (
+        (w.AlarmShelved("A21", NOW + H, "thawing"), "coldroom"),
+        (w.AlarmUnshelved("A21", "hand"), "coldroom"),
+        (w.UnitOutOfService("chamber", "new fan"), "chamber"),
+        (w.UnitInService("chamber", "it runs"), "chamber"),
+        (w.WorkPlanned("fridge", "loading", NOW, NOW + H), "fridge"),
+    ):
+        office.present.decide(lambda kitchen, event=event: [Draft(NOW, "bo", event)])  # type: ignore[misc]
+        assert unit in changed(office, seen)
