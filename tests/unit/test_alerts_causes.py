@@ -129,8 +129,8 @@ def test_air_that_was_as_usual_and_warm_behind_a_silence_is_a_power_cut() -> Non
 
 def test_silence_is_no_time_without_a_turn() -> None:
     values = [*day(), *towards(3.6, 13.0, 7.5, 6.0)]
-    assert likely_cause(silent(values, 200, 40)).cause == ""
-    assert likely_cause(silent(values, 200, 5)).cause == "cooling"
+    assert likely_cause(silent(values, 215, 40)).cause == ""
+    assert likely_cause(silent(values, 215, 5)).cause == "cooling"
 
 
 def test_an_hour_behind_something_that_is_over_is_not_called_a_creeping_setting() -> None:
