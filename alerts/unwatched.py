@@ -6,6 +6,7 @@ Estimates; local rules and a responsible person come first.
 import math
 from collections.abc import Collection
 
+from alerts.blind import FAHRENHEIT, STUCK
 from alerts.conditions_sensor import still_sends
 from alerts.heard import Heard, last_spoke_at, patience_s
 from alerts.holdover import LN_WARM_UP, ONE_IN_TEN
@@ -15,6 +16,8 @@ from alerts.unit_watch import TubState, UnitWatch, about_of, lots_of, spoken_at
 from collector.findings import Condition
 from collector.kitchen import Kitchen
 from collector.sample import Instant
+
+_SENTENCES = {"": "unwatched", STUCK: "unwatched_stuck", FAHRENHEIT: "unwatched_unit"}
 
 
 def unheard(watch: UnitWatch, tub: TubState, now: Instant, *, stands: bool) -> bool:
@@ -56,12 +59,13 @@ def unwatched(watch: UnitWatch, now: Instant, standing: Collection[str]) -> Cond
     never_at = watch.at if watch.at is not None else watch.since_at
     since = last_spoke_at((h for t in blind for h in watch.telling_of(t)), never_at)
     figures = {**about_of(watch), "since_at": round(since), "early_at": minute(early)}
-    stuck = sorted(n for n, h in watch.channels.items() if n in watch.blind and _still_sends(watch, n, h, now))
-    if stuck:
-        figures |= {"channels": ", ".join(stuck), "cause": "stuck"}
+    mute = sorted(n for n, h in watch.channels.items() if n in watch.blind and _still_sends(watch, n, h, now))
+    why = STUCK if any(watch.blind[n].why == STUCK for n in mute) else FAHRENHEIT if mute else ""
+    if mute:
+        figures |= {"channels": ", ".join(mute), "cause": why}
     return Condition(
         watch.unit.id, "unwatched", "connectivity", True, since, tuple(sorted({t.lot for t in blind})), minute(early),
-        sentence="unwatched_stuck" if stuck else "unwatched", parameters=figures,
+        sentence=_SENTENCES[why], parameters=figures,
     )  # fmt: skip
 
 

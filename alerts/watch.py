@@ -52,7 +52,13 @@ def conditions(watch: UnitWatch, now: Instant, standing: Collection[str]) -> lis
         found.append(above_usual(about_of(watch), watch.unit.id, lots_of(watch), watch.learned, stands=stands))
     found += _cold(watch, now, standing, freezes=any(c is not None and c.kind == "product_freezing" for c in found))
     sensors = conditions_of_sensors(
-        about_of(watch), watch.unit.id, watch.channels, watch.recent, now, standing, watch.blind
+        about_of(watch),
+        watch.unit.id,
+        watch.channels,
+        watch.recent,
+        now,
+        standing,
+        {name: blind.why for name, blind in watch.blind.items()},
     )
     sensors += heaters_and_doors(watch, standing)
     sensors += conditions_of_upkeep(
