@@ -377,4 +377,4 @@ class AlarmLife(RuleBasedStateMachine):
 
 
 TestAlarmLife = AlarmLife.TestCase
-TestAlarmLife.settings = settings(max_examples=100, stateful_step_count=25, deadline=None)
+TestAlarmLife.settings = settings(max_examples=60, stateful_step_count=25, deadline=None)
