@@ -20,8 +20,8 @@ def worth_telling(before: Condition, after: Condition) -> bool:
     """Return whether a standing alarm has become something that must be told anew.
 
     A sentence that moved on (*may pass* to *has passed*, never back), more batches, more units behind one cause, other
-    troubles of the watcher's own, what could wait and now needs a person, or an early crossing that has come nearer by
-    half an hour; figures that merely drift are seen on the page.
+    troubles of the watcher's own, what could wait and now needs a person, or a crossing that has come nearer by half
+    an hour, the early and the likely one; figures that merely drift are seen on the page.
     """
     if set(after.lots) - set(before.lots) or (after.wakes and not before.wakes):
         return True
@@ -33,7 +33,14 @@ def worth_telling(before: Condition, after: Condition) -> bool:
         return before.sentence != "product_has_passed"
     if before.early_at is None or after.early_at is None:
         return False
-    return before.early_at - after.early_at >= 1800.0
+    return _nearer(before.early_at, after.early_at) and _nearer(before.likely_at, after.likely_at)
+
+
+def _nearer(before_at: Instant | None, after_at: Instant | None) -> bool:
+    """Return whether a crossing has come nearer by half an hour; one that was not to be expected has."""
+    if after_at is None:
+        return before_at is None
+    return before_at is None or before_at - after_at >= 1800.0
 
 
 def step(

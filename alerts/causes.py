@@ -14,10 +14,10 @@ from statistics import median
 from typing import NamedTuple
 
 from alerts.learned import Recent
-from alerts.swings import Air, Swing, hourly, smoothed, swings_of
+from alerts.swings import LEAST_SWING_C, Air, Swing, hourly, smoothed, swings_of
 from collector.sample import Instant
 
-DOOR, DEFROST, SETTING, CREEP, COOLING = "door", "defrost", "setting", "creep", "cooling"
+DOOR, DEFROST, SETTING, CREEP, COOLING, POWER = "door", "defrost", "setting", "creep", "cooling", "power"
 
 HOUR_S = 3600.0
 SHIFT_C, STEP_C, BEGUN = 0.8, 1.5, 0.3
@@ -45,6 +45,8 @@ STRAIGHT = 1.9
 LEAP_C, LEAP, GOES_ALONG = 5.0, 0.8, 0.4
 """House: a warm time that begins with so much, and this share of it, between two readings is the sensor's, and so is
 one of which another sensor shows less than this share."""
+SILENT_S = 1800.0
+"""House: over a longer silence nothing is known of turns. [s]"""
 COOLS_NOT_S, COOLS_NOT_C = 5 * HOUR_S, 12.0
 """House: without a turn for so long, or for two hours above this, no set point explains it any more. [s], [°C]"""
 
@@ -77,6 +79,8 @@ class Begun(NamedTuple):
 
     begin: int
     shift_c: float
+    hump_c: float
+    """By how much its warm hours were above the coolest quarter of the day: something has happened within it. [K]"""
 
 
 def likely_cause(air: Recent, door: Recent | None = None, other: Recent | None = None) -> Likely:
@@ -97,7 +101,7 @@ def likely_cause(air: Recent, door: Recent | None = None, other: Recent | None =
     warm = begun(hourly(record))
     since_at = record.times[warm.begin]
     changed = warm.shift_c >= SHIFT_C
-    if changed and (leapt(record, warm) or not goes_along(record, other, warm)):
+    if (changed and leapt(record, warm)) or (warm.shift_c >= STEP_C and not goes_along(record, other, warm)):
         return Likely(doubted=True)
     opened = open_share(door, since_at) if door is not None and changed else None
     if opened is not None and opened >= 0.5:
@@ -106,6 +110,9 @@ def likely_cause(air: Recent, door: Recent | None = None, other: Recent | None =
     usual = usual_of(record, swings, warm.begin)
     if usual is None:
         return Likely()
+    gone_at = went_dark(record, usual, warm.begin) if changed else None
+    if gone_at is not None:
+        return Likely(POWER, gone_at, warm.shift_c)
     opened_at = let_in(record, usual, warm.begin) if changed and opened is None else None
     if opened_at is not None:
         return Likely(DOOR, opened_at, warm.shift_c)
@@ -126,24 +133,26 @@ def by_turns(record: Air, swings: Sequence[Swing], usual: Usual, warm: Begun) ->
     if len(late) >= TURNS:
         if changed:
             return Likely(SETTING, since_at, warm.shift_c) if warm.shift_c >= STEP_C else Likely()
-        return Likely(CREEP, None, warm.shift_c)
+        return Likely(CREEP, None, warm.shift_c) if warm.hump_c < STEP_C else Likely()
     if late or not changed:
         return Likely()
     last_at = record.times[turns[-1].end] if turns else record.times[0]
-    too_warm = min(record.values[-6:]) >= COOLS_NOT_C and now - since_at >= LOOK_S
-    if too_warm or now - max(last_at, since_at) >= COOLS_NOT_S:
+    heard_s = record.heard_s(max(last_at, since_at), SILENT_S)
+    too_warm = min(record.values[-6:]) >= COOLS_NOT_C and heard_s >= LOOK_S
+    if too_warm or heard_s >= COOLS_NOT_S:
         return Likely(COOLING, last_at, warm.shift_c)
     return Likely()
 
 
 def begun(levels: Sequence[float]) -> Begun:
     """Return where the present level began, and by how much it is above that of the coolest quarter of the day."""
-    base = sorted(levels)[len(levels) // 4]
+    ordered = sorted(levels)
+    base = ordered[len(levels) // 4]
     shift_c = levels[-1] - base
     begin = len(levels) - 1
     while begin > 0 and levels[begin] > base + BEGUN * shift_c:
         begin -= 1
-    return Begun(begin, shift_c)
+    return Begun(begin, shift_c, ordered[9 * len(levels) // 10] - base)
 
 
 def usual_of(record: Air, swings: Sequence[Swing], until: int) -> Usual | None:
@@ -218,6 +227,16 @@ def let_in(record: Air, usual: Usual, begin: int) -> Instant | None:
         leaps = max(b - a for a, b in pairwise(v[i : i + 4])) >= LEAP * quarter
         if abrupt and bends and stands and not leaps:
             return record.times[i]
+    return None
+
+
+def went_dark(record: Air, usual: Usual, begin: int) -> Instant | None:
+    """Return since when nothing was heard, where the air was as usual before that and warm behind it; else None."""
+    t, v, top = record.times, record.values, usual.bottom_c + usual.swing_c
+    for i in range(max(begin - NEAR_BEGIN, 0), min(begin + 4, len(v) - 1)):
+        if t[i + 1] - t[i] > SILENT_S and median(v[max(i - 2, 0) : i + 1]) <= top + LEAST_SWING_C:
+            if v[i + 1] >= top + STEP_C:
+                return t[i]
     return None
 
 

@@ -4,11 +4,10 @@ Pure: no clock, no I/O. None of this wakes anybody, and none of it silences anyt
 as what it is, and what the air then seems to do is told as well.
 """
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Mapping
 from itertools import combinations
-from statistics import median
 
-from alerts.blind import STUCK_S, stuck_since
+from alerts.blind import FAHRENHEIT, STUCK, STUCK_S, in_fahrenheit, stuck_since
 from alerts.conditions_astray import conditions_of_places
 from alerts.heard import Heard
 from alerts.learned import GRID_S, Recent, apart
@@ -19,8 +18,6 @@ from collector.sample import Instant
 
 JUMPS = 4
 """House: so many lone values in a day are a fault."""
-FAHRENHEIT_S, FAHRENHEIT_C, LEAST_STEP_C = 3600.0, 4.0, 15.0
-"""House: for an hour, what would be the usual temperature if it were read in °F, and is far from it in °C. [s], [K]"""
 APART_C, APART_S = 1.5, 7200.0
 """Rules e-12, house: neighbours this far apart for two hours. [K], [s]"""
 DOOR_S = 3600.0
@@ -29,9 +26,13 @@ DOOR_S = 3600.0
 
 def conditions_of_sensors(
     about: Parameters, unit: str, channels: Mapping[str, Heard], recent: Mapping[str, Recent], now: Instant,
-    standing: Collection[str], blind: Collection[str] = (),
+    standing: Collection[str], blind: Mapping[str, str] | None = None,
 ) -> list[Condition]:  # fmt: skip
-    """Return what is wrong with the sensors of a unit, and whether its door has long stood open."""
+    """Return what is wrong with the sensors of a unit, and whether its door has long stood open.
+
+    `blind` says of sensors that tell nothing any more why: stuck, or in °F.
+    """
+    blind = blind or {}
     live = {
         name: recent[name] for name, h in channels.items()
         if name in recent and (still_sends(recent[name], h, now) if name in blind else not h.silent(now, stands=False))
@@ -41,10 +42,14 @@ def conditions_of_sensors(
     doors = {name: r for name, r in live.items() if channels[name].assignment.quantity is Quantity.DOOR}
     found = {
         "sensor_stuck": [
-            n for n, r in thermometers.items() if n in blind or stuck(r, stands="sensor_stuck" in standing)
+            n for n, r in thermometers.items() if blind.get(n) == STUCK or stuck(r, stands="sensor_stuck" in standing)
         ],
         "sensor_jumps": [n for n, r in thermometers.items() if len(r.jumps) >= JUMPS],
-        "sensor_unit": [n for n, r in thermometers.items() if in_fahrenheit(r, stands="sensor_unit" in standing)],
+        "sensor_unit": [
+            n
+            for n, r in thermometers.items()
+            if blind.get(n) == FAHRENHEIT or in_fahrenheit(r, stands="sensor_unit" in standing)
+        ],
         "sensors_disagree": disagreeing(
             {n: r for n, r in air.items() if n not in blind}, stands="sensors_disagree" in standing
         ),
@@ -68,33 +73,6 @@ def stuck(recent: Recent, *, stands: bool) -> bool:
     if stands and since is not None and recent.times[-1] - since >= STUCK_S:
         return True
     return stuck_since(recent) is not None
-
-
-def in_fahrenheit(recent: Recent, *, stands: bool) -> bool:
-    """Return whether the last hour makes sense only in °F."""
-    if not recent.times or recent.times[-1] - recent.times[0] < FAHRENHEIT_S and not stands:
-        return False
-    if not stands and recent.values[-1] < LEAST_STEP_C:
-        return False
-    begin = recent.times[-1] - FAHRENHEIT_S
-    hour = [(value - 32.0) / 1.8 for value in recent.since(begin)]
-    if stands:
-        return min(hour) > -10.0 and min(recent.since(begin)) > LEAST_STEP_C + 5.0
-    cold = [value for value in recent.before(begin) if value < LEAST_STEP_C]
-    if len(cold) < 20 or len(hour) < 5:
-        return False
-    usual = sorted(cold)[len(cold) // 2]
-    values = recent.since(begin)
-    fits = all(
-        abs(f - usual) < 3 * FAHRENHEIT_C and v - usual > LEAST_STEP_C for f, v in zip(hour, values, strict=True)
-    )
-    return fits and abs(median(hour) - usual) < FAHRENHEIT_C and _leapt(recent.values, usual + LEAST_STEP_C)
-
-
-def _leapt(values: Sequence[float], line: float) -> bool:
-    """Return whether the values came above a line in one leap, as no room that warms does."""
-    below = next((i for i in range(len(values) - 1, -1, -1) if values[i] <= line), None)
-    return below is not None and below + 1 < len(values) and values[below + 1] - values[below] > LEAST_STEP_C
 
 
 def disagreeing(air: Mapping[str, Recent], *, stands: bool) -> list[str]:

@@ -84,13 +84,12 @@ class Grouped:
 
 def grouped(
     found: Sequence[Condition], units: Sequence[str], watches: Iterable[UnitWatch], kitchen: Kitchen, now: Instant,
-    *, whole: bool, partial: Partial | None = NONE_PARTIAL,
+    *, whole: bool, partial: Partial = NONE_PARTIAL,
 ) -> Grouped:  # fmt: skip
     """Return the conditions with one cause in place of many.
 
     `watches` are all units that can be worked on; `whole` says whether `found` is of every one of them: only then does
-    a parent begin or end. `partial` is what the last whole look returned; None where there was none yet, and then no
-    patience is left with units that are the last of their group to come back.
+    a parent begin or end. `partial` is what the last whole look returned.
     """
     alarms = kitchen.active_alarms()
     standing = {alarm.condition.key for alarm in alarms}
@@ -103,6 +102,9 @@ def grouped(
     parents = [*old, *new]
     held = {member.id for parent in parents for member in parent.members}
     rest = [c for c in found if c.kind not in CHILDREN or c.key in standing or c.unit not in held]
+    # That nobody knows how warm the meat is says that nothing is heard, and is told for both.
+    blind = {c.unit for c in rest if c.kind == "unwatched"}
+    rest = [c for c in rest if c.kind != "channel_silent" or c.key in standing or c.unit not in blind]
     if not whole:
         return Grouped(rest, list(units), {})
     groups = {alarm.condition.unit for alarm in alarms if alarm.condition.kind in PARENTS}
@@ -110,6 +112,12 @@ def grouped(
     returns = {a.condition.key: _return_figures(a, heard, silent) for a in alarms if a.condition.kind in PARENTS}
     told = [_condition(parent, kitchen, now) for parent in parents]
     return Grouped([*rest, *told], [*units, ALL, *sorted(groups - {ALL})], returns, left)
+
+
+def members_of(kitchen: Kitchen) -> set[str]:
+    """Return every unit that a standing parent was told of."""
+    parents = (a.condition for a in kitchen.active_alarms() if a.condition.kind in PARENTS)
+    return {unit for condition in parents for unit in condition.members}
 
 
 def silence_of(watch: UnitWatch, now: Instant) -> Silence | None:
@@ -120,12 +128,15 @@ def silence_of(watch: UnitWatch, now: Instant) -> Silence | None:
     temperatures = _temperatures(watch)
     if any(now - h.spoke_at <= h.assignment.interval_s + WINDOW_S for h in temperatures):
         return None
-    last = max(temperatures, key=lambda h: h.spoke_at)
-    gone = all(h.silent(now, stands=False) for h in temperatures)
-    silence = Silence(watch, last.spoke_at, last.assignment.interval_s, gone)
+    silence = _silence(watch, gone=all(h.silent(now, stands=False) for h in temperatures))
     if any(h.spoke_at > silence.until_at for h in watch.channels.values()):
         return None
     return silence
+
+
+def _silence(watch: UnitWatch, *, gone: bool) -> Silence:
+    last = max(_temperatures(watch), key=lambda h: h.spoke_at)
+    return Silence(watch, last.spoke_at, last.assignment.interval_s, gone)
 
 
 def _temperatures(watch: UnitWatch) -> list[Heard]:
@@ -138,23 +149,24 @@ def _standing(
     heard: Sequence[UnitWatch],
     silent: Sequence[Silence],
     now: Instant,
-    partial: Partial | None,
+    partial: Partial,
 ) -> tuple[list[Parent], Partial]:
     """Return the parents that go on standing, and those of which only a part is still silent."""
     found: list[Parent] = []
     left: dict[Key, tuple[frozenset[str], Instant]] = {}
     taken: set[str] = set()
     for condition in (alarm.condition for alarm in alarms if alarm.condition.kind in PARENTS):
-        mine = _members(condition, [s for s in silent if s.id not in taken])
-        names = frozenset(s.id for s in mine)
         everything = condition.kind == "nothing_arrives"
-        scope = [w.unit.id for w in heard if _covers(condition.unit, w)]
-        back = set(scope if everything else condition.members).intersection(scope) - names
+        scope = [w for w in heard if _covers(condition.unit, w)]
+        known = [w for w in scope if everything or w.unit.id in condition.members]
+        mine = [s for s in _members(condition, known, silent) if s.id not in taken]
+        names = frozenset(s.id for s in mine)
+        back = {w.unit.id for w in known} - names
         if not mine or (len(mine) < 2 and not everything and not back):
             continue
         if back and (everything or len(mine) < 2):
             # The last of a group may take their time to come back: their next reading need not be due yet.
-            before, since = (partial or {}).get(condition.key, (names, now if partial is not None else -math.inf))
+            before, since = partial.get(condition.key, (names, now))
             since = now if names < before else since
             left[condition.key] = (names, since)
             if not 0.0 <= now - since <= WINDOW_S + max(s.interval_s for s in mine):
@@ -164,12 +176,16 @@ def _standing(
     return found, left
 
 
-def _members(condition: Condition, silent: Sequence[Silence]) -> list[Silence]:
+def _members(condition: Condition, known: Sequence[UnitWatch], silent: Sequence[Silence]) -> list[Silence]:
     """Return the units that have said nothing since their group fell silent."""
-    mine = [s for s in silent if _covers(condition.unit, s.watch)]
-    if condition.kind == "nothing_arrives":
-        return [s for s in mine if s.spoke_at <= condition.since_at + WINDOW_S]
-    return [s for s in mine if s.fits(condition.since_at)]
+    mine = {s.id: s for s in silent if _covers(condition.unit, s.watch) and s.spoke_at <= condition.since_at + WINDOW_S}
+    if condition.kind != "nothing_arrives":
+        mine = {name: s for name, s in mine.items() if s.fits(condition.since_at)}
+    for watch in known:
+        if watch.unit.id not in mine and not any(h.taken for h in _temperatures(watch)):
+            # Only a reading ends it, and none that was in the store before (`Heard.silent`).
+            mine[watch.unit.id] = _silence(watch, gone=False)
+    return list(mine.values())
 
 
 def _covers(group: str, watch: UnitWatch) -> bool:

@@ -1,8 +1,8 @@
 """What was last heard of each channel of a unit, and what has fallen silent. Pure: no clock, no I/O."""
 
 import math
-from collections.abc import Iterable
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
 
 from alerts.surroundings import TEMPERATURES, gap_after_s
 from collector.readings import Assignment, Quantity
@@ -27,6 +27,8 @@ class Heard:
     """When its last trusted reading was received."""
     live_at: Instant = -math.inf
     """When the last of them was received that was measured not long before: what is late tells of then, not of now."""
+    taken: bool = False
+    """Whether it was heard since the watch began, and not only found in the store."""
 
     @property
     def silent_after_s(self) -> float:
@@ -51,9 +53,12 @@ class Heard:
     def silent(self, now: Instant, *, stands: bool) -> bool:
         """Return whether it has said nothing for too long.
 
-        Where an alarm about silence `stands`, a watch that began anew grants no patience: only a reading ends it.
+        Where an alarm about silence `stands`, a watch that began anew grants no patience: only a reading ends it, and
+        none that was in the store before. Since a clock was put back, what is stored may look as if it came just now.
         """
-        return now - (self.spoke_at if stands else self.received_at) > self.silent_after_s
+        if stands:
+            return not self.taken or now - self.spoke_at > self.silent_after_s
+        return now - self.received_at > self.silent_after_s
 
 
 def late(measured_at: Instant, received_at: Instant, interval_s: float) -> bool:
@@ -81,3 +86,8 @@ def last_spoke_at(channels: Iterable[Heard], never_at: Instant) -> Instant:
 def patience_s(channels: Iterable[Heard]) -> float:
     """Return how long the channels may all say nothing. [s]"""
     return max((h.silent_after_s for h in channels), default=gap_after_s(0.0))
+
+
+def with_life_of(channels: Mapping[str, Heard], before: Mapping[str, Heard]) -> dict[str, Heard]:
+    """Return channels found in the store, those taken that were so before."""
+    return {name: replace(h, taken=name in before and before[name].taken) for name, h in channels.items()}

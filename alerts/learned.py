@@ -25,6 +25,8 @@ STEP_AFTER_S, STEP_BEFORE_S, STEP_WITHIN_S = 3600.0, 1800.0, 660.0
 """House: a step is seen where all of the hour after lies above all of the half hour before, within 11 minutes. [s]"""
 LEAST_STEP_C = 3.0
 """House: a smaller rise than this is no step. [K]"""
+LEAST_IN_STEP = 5
+"""House: so many values make the hour after a step: a sensor that speaks every ten minutes has six."""
 JUMP_C, NEIGHBOURS_C = 4.0, 2.0
 """House: a lone value this far from both neighbours, which agree within so much: air has no such moods. [K]"""
 
@@ -117,14 +119,14 @@ class Recent:
         if step is not None and (self.values[-1] <= step.before or step.at < self.times[0] + STEP_BEFORE_S):
             self.step = None
         first = bisect_left(self.times, self.times[-1] - STEP_AFTER_S)
-        if self.step is not None or first < 3 or len(self.times) - first < 10:
+        if self.step is not None or first < 3 or len(self.times) - first < LEAST_IN_STEP:
             return
         least = min(self.values[first:])
         for last in (first - 1, first - 2):
             begin = bisect_left(self.times, self.times[last] - STEP_BEFORE_S)
             most = max(self.values[begin : last + 1])
             close = self.times[first] - self.times[last] <= STEP_WITHIN_S
-            if close and last - begin >= 4 and least - most >= LEAST_STEP_C:
+            if close and last - begin >= 2 and least - most >= LEAST_STEP_C:
                 self.step = Step(self.times[first], most, least - most)
                 return
 

@@ -65,6 +65,11 @@ def is_due(warm_s: float, seen: Outlook, by_mean: Outlook, air: LearnedUnit, bel
     return by_mean.likely_s <= MEAN_HORIZON_S and is_unusual(usual, air.slow_c)
 
 
+def is_on_its_way(seen: Outlook, air: LearnedUnit) -> bool:
+    """Return whether product that was told of still warms and may pass its limit, though the air is below it now."""
+    return air.warming_since is not None and seen.early_s <= HORIZON_S
+
+
 def may_be_due(warm_s: float, air: LearnedUnit) -> bool:
     """Return whether it is worth looking ahead: whether any of the waits of `is_due` is over."""
     usual = air.usual

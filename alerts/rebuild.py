@@ -10,6 +10,7 @@ from alerts.conditions_level import AWAY_C, NEAR_C, OFF_DELAY_S
 from alerts.heard import Heard, is_air, late
 from alerts.history import Array, TubHistory
 from alerts.interval import START_SD_C
+from alerts.learned import GRID_S as RECENT_GRID_S
 from alerts.learned import KEPT_S, QUARTER_S, QUARTERS, Recent, folded
 from alerts.learned_unit import DAY_S, DAYS, GRID_S, learned
 from alerts.science.exposure import stretches_above
@@ -22,7 +23,6 @@ from alerts.unit_watch import (
     EXCURSION_JOIN_S,
     FREEZING_C,
     HYSTERESIS_C,
-    Blind,
     TubState,
     UnitWatch,
     mark_air,
@@ -56,9 +56,10 @@ def rebuilt(
     believed = Believed(air, fetch, last, now)
     for assignment in _telling(kitchen, unit, now):
         sent = _last_trusted(assignment.channel, now + 1.0, believed.raw, last)
-        blind_since = believed.blind_since(assignment.channel) if is_air(assignment) else None
-        if sent is not None and blind_since is not None:
-            watch.blind[assignment.channel] = Blind(blind_since, sent.value + assignment.offset_c)
+        if sent is not None and is_air(assignment):
+            blind = believed.blind(assignment.channel, sent.value + assignment.offset_c)
+            if blind is not None:
+                watch.blind[assignment.channel] = blind
         reading = _last_trusted(assignment.channel, now + 1.0, believed.fetch, believed.last)
         spoke_at = -np.inf if reading is None else reading.received_at
         heard_at = max(since_at, assignment.from_at)
@@ -87,7 +88,9 @@ def _recent(assignment: Assignment, last: Reading | None, fetch: Fetch) -> Recen
     kept_s = QUARTERS * QUARTER_S if assignment.quantity in TEMPERATURES else KEPT_S
     begin = max((last.measured_at - kept_s) // QUARTER_S * QUARTER_S, assignment.from_at)
     times, values = corrected(fetch(assignment.channel, begin, last.measured_at + 0.001), assignment)
-    return folded(zip(times.tolist(), values.tolist(), strict=True))
+    # Only the first of each stretch of the grid is kept: the rest need not be walked through.
+    first = np.flatnonzero(np.diff(times // RECENT_GRID_S, prepend=-np.inf))
+    return folded(zip(times[first].tolist(), values[first].tolist(), strict=True))
 
 
 def _lags(assignment: Assignment, last: Reading | None, fetch: Fetch) -> Lags:

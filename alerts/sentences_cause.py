@@ -15,6 +15,7 @@ _LOOKS_LIKE = {
     "setting": "Looks like the setting: it cools as before, but {cause_k} K higher since about {cause_at}.",
     "creep": "Looks like a setting that creeps: it cools as before, without a step within the day, and too warm.",
     "drift or creep": "Looks like a setting that creeps, or a sensor that drifts: its level has risen for days.",
+    "power": "Looks like a power cut: nothing was heard from {cause_at}, and it was warm when it was heard again.",
     "cooling": "Looks like cooling that fails: it has not cooled in turns as before since {cause_at}.",
 }
 _LEADS = {
@@ -23,6 +24,7 @@ _LEADS = {
     "setting": "Read the set point: was it turned?",
     "creep": "Read the set point; is the coil iced over?",
     "drift or creep": "Read the set point; measure by hand beside the sensor.",
+    "power": "Has it power? Did the compressor start again?",
     "cooling": "Does the compressor run? Does the fan turn? Is the coil iced over?",
 }
 CAUSES = tuple(_LOOKS_LIKE)

@@ -10,8 +10,8 @@ from dataclasses import dataclass, field
 from alerts.alarms import Key, step
 from alerts.channels.base import Channel
 from alerts.fresh import cannot_end
-from alerts.grouping import Partial, grouped
-from alerts.heard import Taken
+from alerts.grouping import CHILDREN, Partial, grouped, members_of
+from alerts.heard import Taken, with_life_of
 from alerts.interval import claimed
 from alerts.moving import advice
 from alerts.rebuild import next_change_at, rebuilt, signature_of
@@ -19,10 +19,11 @@ from alerts.surroundings import TEMPERATURES
 from alerts.suspended import PUT_BACK_S, put_back
 from alerts.teller import Teller
 from alerts.unit_watch import UnitWatch, projected, return_figures, take, warmest_c
+from alerts.unwatched import set_aside
 from alerts.watch import conditions, quiet_until
 from collector.batches import Batch
 from collector.events import Draft, ItemSetAside, ProposalMade
-from collector.findings import Condition, Parameters, Proposal
+from collector.findings import Condition, Proposal
 from collector.ingest import last_received_at
 from collector.kitchen import Alarm, Kitchen
 from collector.present import Present
@@ -42,6 +43,8 @@ FRESH_S = 900.0
 JUDGED_A_TICK = 8
 """So that a tick stays short, the rest waits for the next one."""
 PAGE = 500
+PAUSE_S = 600.0
+"""House: when this long has passed since the last tick, the watch was asleep or its clock was put. [s]"""
 CURSOR_EVERY_S = 3600.0
 """A quiet watch moves its cursor this often, so that the arrival log can be trimmed behind it."""
 
@@ -98,8 +101,8 @@ class Service:
     _mend_at: dict[str, Instant] = field(default_factory=dict)
     _quiet_until: dict[str, Instant] = field(default_factory=dict)
     """Units in which nothing was found, and until when that needs no second look."""
-    _partial: Partial | None = None
-    """What the last look at every unit found of groups that are coming back; None before the first."""
+    _partial: Partial = field(default_factory=dict)
+    """What the last look at every unit found of groups that are coming back."""
     _cursor_at: Instant = 0.0
     _slept_s: float = float("inf")
     _latest_at: Instant = 0.0
@@ -114,7 +117,7 @@ class Service:
         self.began_at = self.clock() if self.began_at is None else self.began_at
         last_at = last_received_at(self.readings)
         self._slept_s = float("inf") if last_at is None else max(self.began_at - last_at, 0.0)
-        self._latest_at = last_at if last_at is not None else self.began_at
+        self._latest_at = max(last_at if last_at is not None else self.began_at, self.began_at)
         self.taken = self.readings.head()
         self._sync(self.clock())
         self._conclude(list(self.watches), self.clock(), cursors={CURSOR: self.taken})
@@ -147,10 +150,7 @@ class Service:
     def tick(self) -> None:
         """Do what only time can do: silence, dwell, judgement, telling."""
         now = self.clock()
-        if now < self._latest_at - PUT_BACK_S:
-            before_at = self._latest_at
-            self.present.decide(lambda kitchen: put_back(kitchen, before_at, now))
-        self._latest_at = now
+        self._mind_clock(now)
         self._sync(now)
         self._mend_broken(now)
         self._conclude(list(self.watches), now)
@@ -158,6 +158,22 @@ class Service:
         if now - self._cursor_at >= CURSOR_EVERY_S:
             self._cursor_at = now
             self.present.decide(lambda kitchen: [], cursors={CURSOR: self.taken})
+        self._latest_at = self.clock()
+
+    def _mind_clock(self, now: Instant) -> None:
+        """Begin the watch anew where its clock was put, or has stood still: what it slept through is no silence."""
+        before_at, self._latest_at = self._latest_at, now
+        if now < before_at - PUT_BACK_S:
+            self.present.decide(lambda kitchen: put_back(kitchen, before_at, now))
+        elif now <= before_at + PAUSE_S:
+            return
+        last_at = last_received_at(self.readings)
+        self.began_at, self._slept_s = now, max(now - last_at, 0.0) if last_at is not None else float("inf")
+        for watch in self.watches.values():
+            watch.channels = with_life_of(watch.channels, {})
+        self._signatures.clear()
+        self._quiet_until.clear()
+        self._next_change_at = now
 
     def _take(self, name: str, assignment: Assignment, reading: Reading, now: Instant) -> None:
         watch = self.watches[name]
@@ -202,9 +218,12 @@ class Service:
         limit_c = self.limit_of(kitchen, unit)
         self._quiet_until.pop(unit.id, None)
         try:
-            self.watches[unit.id] = rebuilt(
+            made = rebuilt(
                 unit, limit_c, kitchen, self.readings.series, self.readings.before, now, began, self._slept_s
             )
+            before = self.watches.get(unit.id)
+            made.channels = with_life_of(made.channels, before.channels if before is not None else {})
+            self.watches[unit.id] = made
             self._note_due(kitchen, unit.id)
             self._broken.pop(unit.id, None)
         except Exception as fault:  # noqa: BLE001 - one odd unit is set aside and told; the others go on
@@ -246,8 +265,11 @@ class Service:
             standing.setdefault(alarm.condition.unit, set()).add(alarm.condition.kind)
         found: list[Condition] = []
         returns: dict[Key, dict[str, float | int | str | None]] = {}
+        behind = members_of(self._seen)
         for name in units:
-            found.extend(self._conditions(name, now, standing.get(name, set())))
+            # What a parent holds back is not new once it is over: no patience a second time.
+            kinds = standing.get(name, set()) | (CHILDREN if name in behind else set())
+            found.extend(self._conditions(name, now, kinds))
             for kind in standing.get(name, ()):
                 returns[(name, kind)] = return_figures(self.watches[name])
         whole = len(units) >= len(self.watches)
@@ -273,20 +295,7 @@ class Service:
     def _conditions(self, name: str, now: Instant, standing: set[str]) -> list[Condition]:
         watch = self.watches[name]
         if name in self._broken:
-            stand = [(b.lot, p) for b in self._seen.standing_in(name, now) for p in b.placements if p.unit == name]
-            tubs = [lot for lot, p in stand if p.from_at <= now and (p.until_at is None or now < p.until_at)]
-            lots = tuple(sorted(set(tubs)))
-            figures: Parameters = {
-                "unit_name": watch.unit.name,
-                "limit_c": watch.limit_c,
-                "since_at": self._broken[name],
-                "tubs": len(tubs),
-                "lots": ", ".join(lots),
-            }
-            return [
-                Condition(name, "unwatched", "connectivity", True, self._broken[name], lots,
-                          sentence="unwatched", parameters=figures)
-            ]  # fmt: skip
+            return [set_aside(watch, self._seen, self._broken[name], now)]
         if not standing and now <= self._quiet_until.get(name, 0.0):
             return []
         try:

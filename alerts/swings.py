@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from statistics import median
 from typing import NamedTuple
 
@@ -45,6 +46,11 @@ class Air:
             abs(self.values[i + 1] - self.values[i]) / max(self.times[i + 1] - self.times[i], GRID_S)
             for i in range(swing.begin, swing.end)
         )
+
+    def heard_s(self, from_at: Instant, silent_s: float) -> float:
+        """Return how long the air has been heard since an instant, without silences longer than a span. [s]"""
+        late = [at for at in self.times if at >= from_at]
+        return sum(b - a for a, b in pairwise(late) if b - a <= silent_s)
 
     def risen(self, begin: int, span_s: float) -> float | None:
         """Return how far the air has risen so long after a position; None where the record ends before. [K]"""

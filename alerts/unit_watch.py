@@ -6,16 +6,15 @@ The same readings in the same order leave the same state, live or replayed.
 import math
 from collections import deque
 from dataclasses import dataclass, field
-from typing import NamedTuple
 
-from alerts.blind import MOVED_SHARE, stuck_since
+from alerts.blind import Blind, blind_by
 from alerts.causes import Likely
 from alerts.clocks import Lags
 from alerts.conditions_cold import cold_since
 from alerts.conditions_level import AWAY_C, near_since
 from alerts.heard import Heard, Taken, is_air, late, patience_s
 from alerts.interval import START_SD_C
-from alerts.learned import CHANGE, Recent
+from alerts.learned import Recent
 from alerts.learned_unit import LearnedUnit
 from alerts.science.heat import filter_step
 from alerts.science.salt import STOP_C
@@ -81,14 +80,6 @@ class TubState:
         self.copies, self.lagged_c, self.start_sd_c = Copies(product_c, product_c, product_c), product_c, 0.0
 
 
-class Blind(NamedTuple):
-    """A sensor that goes on sending but has stood still too long to tell anything."""
-
-    since_at: Instant
-    value_c: float
-    """What it has read ever since, its offset applied. [°C]"""
-
-
 @dataclass(slots=True)
 class UnitWatch:
     """One unit as the watch knows it."""
@@ -100,7 +91,7 @@ class UnitWatch:
     channels: dict[str, Heard] = field(default_factory=dict)
     recent: dict[str, Recent] = field(default_factory=dict)
     blind: dict[str, Blind] = field(default_factory=dict)
-    """Air sensors that are stuck: they count as silent until they move."""
+    """Air sensors that tell nothing: they count as silent until they do again."""
     clocks: dict[str, Lags] = field(default_factory=dict)
     due: dict[str, Instant] = field(default_factory=dict)
     """When the check of each thermometer is due; empty where nobody says."""
@@ -150,7 +141,7 @@ def take(watch: UnitWatch, assignment: Assignment, reading: Taken) -> None:
         before_at = heard.live_at if heard else -math.inf
         live_at = before_at if late(reading.measured_at, reading.received_at, assignment.interval_s) else received
         watch.channels[reading.channel] = Heard(
-            assignment, received, reading.measured_at, reading.value, received, live_at
+            assignment, received, reading.measured_at, reading.value, received, live_at, taken=True
         )
     if is_air(assignment):
         _take_air(watch, assignment, reading)
@@ -159,22 +150,20 @@ def take(watch: UnitWatch, assignment: Assignment, reading: Taken) -> None:
 
 
 def _is_blind(watch: UnitWatch, recent: Recent, reading: Taken) -> bool:
-    """Return whether a reading tells nothing because its sensor is stuck; the first one also has the state made anew.
+    """Return whether a reading tells nothing because its sensor is blind; the first one also has the state made anew.
 
-    What it said since it stopped moving is taken back: only the store can say what the others said meanwhile.
+    What it said since it went blind is taken back: only the store can say what the others said meanwhile.
     """
     blind = watch.blind.get(reading.channel)
     if blind is not None:
-        if abs(reading.value - blind.value_c) <= CHANGE:
+        if blind.lasts(reading.value):
             return True
         del watch.blind[reading.channel]
         return False
-    since = stuck_since(recent, MOVED_SHARE)
-    if since is None or abs(reading.value - recent.values[-1]) > CHANGE:
-        return False
-    watch.blind[reading.channel] = Blind(since, reading.value)
-    watch.late = True
-    return True
+    blind = blind_by(recent, reading.value)
+    if blind is not None:
+        watch.blind[reading.channel], watch.late = blind, True
+    return blind is not None
 
 
 def _leads(watch: UnitWatch, assignment: Assignment, at: Instant) -> bool:

@@ -6,6 +6,7 @@ Estimates; local rules and a responsible person come first.
 import math
 from collections.abc import Collection
 
+from alerts.blind import FAHRENHEIT, STUCK
 from alerts.conditions_sensor import still_sends
 from alerts.heard import Heard, last_spoke_at, patience_s
 from alerts.holdover import LN_WARM_UP, ONE_IN_TEN
@@ -13,7 +14,10 @@ from alerts.science.forecast import time_to_limit_constant
 from alerts.science.holdover import time_to_limit_warming
 from alerts.unit_watch import TubState, UnitWatch, about_of, lots_of, spoken_at
 from collector.findings import Condition
+from collector.kitchen import Kitchen
 from collector.sample import Instant
+
+_SENTENCES = {"": "unwatched", STUCK: "unwatched_stuck", FAHRENHEIT: "unwatched_unit"}
 
 
 def unheard(watch: UnitWatch, tub: TubState, now: Instant, *, stands: bool) -> bool:
@@ -55,12 +59,13 @@ def unwatched(watch: UnitWatch, now: Instant, standing: Collection[str]) -> Cond
     never_at = watch.at if watch.at is not None else watch.since_at
     since = last_spoke_at((h for t in blind for h in watch.telling_of(t)), never_at)
     figures = {**about_of(watch), "since_at": round(since), "early_at": minute(early)}
-    stuck = sorted(n for n, h in watch.channels.items() if n in watch.blind and _still_sends(watch, n, h, now))
-    if stuck:
-        figures |= {"channels": ", ".join(stuck), "cause": "stuck"}
+    mute = sorted(n for n, h in watch.channels.items() if n in watch.blind and _still_sends(watch, n, h, now))
+    why = STUCK if any(watch.blind[n].why == STUCK for n in mute) else FAHRENHEIT if mute else ""
+    if mute:
+        figures |= {"channels": ", ".join(mute), "cause": why}
     return Condition(
         watch.unit.id, "unwatched", "connectivity", True, since, tuple(sorted({t.lot for t in blind})), minute(early),
-        sentence="unwatched_stuck" if stuck else "unwatched", parameters=figures,
+        sentence=_SENTENCES[why], parameters=figures,
     )  # fmt: skip
 
 
@@ -85,4 +90,16 @@ def channel_silent(watch: UnitWatch, now: Instant, standing: Collection[str]) ->
     return Condition(
         watch.unit.id, "channel_silent", "sensor", False, since, lots_of(watch),
         sentence="channel_silent", parameters=figures,
+    )  # fmt: skip
+
+
+def set_aside(watch: UnitWatch, kitchen: Kitchen, since_at: Instant, now: Instant) -> Condition:
+    """Return that a unit is unwatched because its readings could not be worked on since an instant."""
+    name = watch.unit.id
+    stand = [(b.lot, p) for b in kitchen.standing_in(name, now) for p in b.placements if p.unit == name]
+    tubs = [lot for lot, p in stand if p.from_at <= now and (p.until_at is None or now < p.until_at)]
+    lots = tuple(sorted(set(tubs)))
+    figures = {**about_of(watch), "since_at": since_at, "tubs": len(tubs), "lots": ", ".join(lots)}
+    return Condition(
+        name, "unwatched", "connectivity", True, since_at, lots, sentence="unwatched", parameters=figures
     )  # fmt: skip

@@ -10,13 +10,14 @@ from statistics import median
 
 from alerts.conditions_cause import heaters_and_doors, with_causes
 from alerts.conditions_cold import Cold, cure_stalled, too_cold
-from alerts.conditions_level import Level, above_usual, patience_near, warm_level
+from alerts.conditions_level import AWAY_C, Level, above_usual, patience_near, warm_level
 from alerts.conditions_sensor import conditions_of_sensors
 from alerts.conditions_upkeep import conditions_of_upkeep
 from alerts.heard import patience_s
 from alerts.outlook import (
     Outlook,
     is_due,
+    is_on_its_way,
     is_unusual,
     longest_wait_s,
     may_be_due,
@@ -51,7 +52,13 @@ def conditions(watch: UnitWatch, now: Instant, standing: Collection[str]) -> lis
         found.append(above_usual(about_of(watch), watch.unit.id, lots_of(watch), watch.learned, stands=stands))
     found += _cold(watch, now, standing, freezes=any(c is not None and c.kind == "product_freezing" for c in found))
     sensors = conditions_of_sensors(
-        about_of(watch), watch.unit.id, watch.channels, watch.recent, now, standing, watch.blind
+        about_of(watch),
+        watch.unit.id,
+        watch.channels,
+        watch.recent,
+        now,
+        standing,
+        {name: blind.why for name, blind in watch.blind.items()},
     )
     sensors += heaters_and_doors(watch, standing)
     sensors += conditions_of_upkeep(
@@ -62,6 +69,8 @@ def conditions(watch: UnitWatch, now: Instant, standing: Collection[str]) -> lis
 
 def _near_level(watch: UnitWatch, now: Instant, *, stands: bool) -> Condition | None:
     levels = [Level(t.lot, t.copies.likely_c, t.near_since, spoken_at(watch, t, now), t.near_until) for t in watch.tubs]
+    if not stands and watch.learned.mean_c <= watch.limit_c - AWAY_C:
+        return None  # what was put in has warmed the meat, and the air cools it already
     patience = patience_near(watch.learned, watch.limit_c)
     return warm_level(about_of(watch), watch.unit.id, levels, patience, stands=stands)
 
@@ -84,8 +93,10 @@ def _product_warm(watch: UnitWatch, now: Instant, standing: Collection[str]) -> 
     ]
     if over:
         return _has_passed(watch, over)
-    if "product_warm" in standing and not _recovered(watch, now):
-        return _may_pass(watch, now, sooner(*_outlooks(watch)))
+    if "product_warm" in standing:
+        ahead = sooner(*_outlooks(watch))
+        if not _recovered(watch, now) or is_on_its_way(ahead, watch.learned):
+            return _may_pass(watch, now, ahead)
     warm_s = watch.at - watch.above_since if watch.at is not None and watch.above_since is not None else 0.0
     if not may_be_due(warm_s, watch.learned) or not _air_speaks(watch, now, stands=False):
         return None

@@ -39,9 +39,18 @@ def test_the_alarm_changes_when_its_sentence_moves_on_more_batches_join_or_time_
     desk = Desk()
     desk.step(WARM)
     assert desk.step(replace(WARM, early_at=8000.0)) == []
-    assert desk.step(replace(WARM, early_at=7200.0)) == ["AlarmChanged"]
-    assert desk.step(replace(WARM, early_at=7200.0, lots=("B1", "B2"))) == ["AlarmChanged"]
+    assert desk.step(replace(WARM, early_at=7200.0)) == [], "the likely time is where it was"
+    assert desk.step(replace(WARM, early_at=7200.0, likely_at=10200.0)) == ["AlarmChanged"]
+    assert desk.step(replace(WARM, early_at=5000.0, likely_at=8000.0, lots=("B1", "B2"))) == ["AlarmChanged"]
     assert desk.step(replace(WARM, sentence="product_has_passed")) == ["AlarmChanged"]
+
+
+def test_a_crossing_that_was_not_to_be_expected_and_now_is_has_come_nearer() -> None:
+    desk = Desk()
+    desk.step(replace(WARM, likely_at=None))
+    assert desk.step(replace(WARM, early_at=7000.0, likely_at=None)) == ["AlarmChanged"]
+    assert desk.step(replace(WARM, early_at=6000.0, likely_at=9000.0)) == []
+    assert desk.step(replace(WARM, early_at=5000.0, likely_at=9000.0)) == ["AlarmChanged"]
 
 
 def test_without_its_condition_it_returns_and_stays_until_acknowledged() -> None:

@@ -5,7 +5,7 @@ import math
 import numpy as np
 import pytest
 
-from alerts.blind import stuck_since, stuck_spans
+from alerts.blind import FAHRENHEIT, STUCK, blind_spans, stuck_since
 from alerts.heard import Taken
 from alerts.learned import folded
 from alerts.rebuild import rebuilt
@@ -134,13 +134,13 @@ def test_a_stuck_sensor_that_falls_silent_is_silent() -> None:
 def test_spans_are_found_in_a_record_as_they_are_while_it_comes() -> None:
     record = rows("air", 60, 24, 32)
     times, values = np.array([at for at, _, _ in record]), np.array([value for _, _, value in record])
-    ((begin, end),) = stuck_spans(times, values)
-    assert (begin, end) == (START + 24 * HOUR - 300.0, START + 32 * HOUR)
+    ((begin, end, why),) = blind_spans(times, values)
+    assert (begin, end, why) == (START + 24 * HOUR - 300.0, START + 32 * HOUR, STUCK)
     early = folded([(at, value) for at, _, value in record if at <= begin + 6 * HOUR - 300.0])
     late = folded([(at, value) for at, _, value in record if at <= begin + 6 * HOUR])
     assert stuck_since(early) is None
     assert stuck_since(late) == begin
-    ((_, still),) = stuck_spans(times[:370], values[:370])
+    ((_, still, _),) = blind_spans(times[:370], values[:370])
     assert still == math.inf
 
 
@@ -152,4 +152,42 @@ def test_a_coarse_sensor_that_rests_by_night_may_be_told_as_stuck_but_wakes_nobo
     assert {c.kind for c in conditions(watch, now, ())} == {"sensor_stuck"}
     assert watch.blind == {}
     times, values = np.array([at for at, _, _ in coarse]), np.array([value for _, _, value in coarse])
-    assert stuck_spans(times, values) == []
+    assert blind_spans(times, values) == []
+
+
+def fahrenheit(hours: float, from_h: float, until_h: float = math.inf) -> list[Row]:
+    return [
+        (at, name, value * 1.8 + 32.0 if from_h <= (at - START) / HOUR < until_h else value)
+        for at, name, value in rows("air", hours)
+    ]
+
+
+@pytest.mark.parametrize("way", [made, lived])
+def test_a_sensor_that_turns_to_fahrenheit_warms_no_meat_and_leaves_its_unit_unwatched(way: object) -> None:
+    watch, now = way(fahrenheit(26, 24), "air")  # type: ignore[operator]
+    found = {c.kind: c for c in conditions(watch, now, ())}
+    assert set(found) == {"unwatched", "sensor_unit"}
+    assert (found["unwatched"].sentence, found["unwatched"].parameters["cause"]) == ("unwatched_unit", FAHRENHEIT)
+    assert watch.tubs[0].copies.likely_c == pytest.approx(3.0, abs=0.6)
+    assert watch.air_c < 5.0
+
+
+def test_its_neighbour_leads_meanwhile_and_it_leads_again_once_mended() -> None:
+    second = [(at, "b", value) for at, _, value in rows("b", 30)]
+    turned = [(at, "a", value) for at, _, value in fahrenheit(30, 24, 28)]
+    for way in (made, lived):
+        watch, now = way([r for r in (*turned, *second) if r[0] < START + 27 * HOUR], "a", "b")
+        assert [c.kind for c in conditions(watch, now, ())] == ["sensor_unit"]
+        watch, now = way([*turned, *second], "a", "b")
+        assert watch.blind == {}
+        assert watch.tubs[0].copies.upper_c == pytest.approx(watch.tubs[0].copies.likely_c, abs=0.01)
+
+
+def test_a_room_that_is_truly_hot_is_not_blind() -> None:
+    warming = [(at, name, v if at < START + 24 * HOUR else 3.0 + 12.0 * (at - START - 24 * HOUR) / HOUR)
+               for at, name, v in rows("air", 27)]  # fmt: skip
+    leapt = [(at, name, v if at < START + 24 * HOUR else 24.0 + v) for at, name, v in rows("air", 27)]
+    for record in (warming, leapt):
+        watch, now = lived(record, "air")
+        assert watch.blind == {}
+        assert "product_warm" in {c.kind for c in conditions(watch, now, ())}

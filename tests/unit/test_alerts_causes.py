@@ -116,6 +116,27 @@ def test_air_beyond_any_set_point_is_called_sooner() -> None:
     assert cause([*day(), *towards(3.6, 20.0, 2.8, 1.5)]) == "cooling"
 
 
+def silent(values: list[float], first: int, count: int) -> Recent:
+    return folded((EVERY * i, v) for i, v in enumerate(values) if not first <= i < first + count)
+
+
+def test_air_that_was_as_usual_and_warm_behind_a_silence_is_a_power_cut() -> None:
+    values = [*day(), *towards(3.6, 17.0, 4.0, 3.0), *towards(13.0, 6.0, 1.0, 1.0)]
+    assert likely_cause(silent(values, 192, 48)).cause == "power"
+    assert likely_cause(silent(values, 192, 5)).cause != "power"
+    assert likely_cause(silent([*day(), *towards(3.6, 4.6, 4.0, 3.0), *turns(1.0)], 192, 48)).cause != "power"
+
+
+def test_silence_is_no_time_without_a_turn() -> None:
+    values = [*day(), *towards(3.6, 13.0, 7.5, 6.0)]
+    assert likely_cause(silent(values, 215, 40)).cause == ""
+    assert likely_cause(silent(values, 215, 5)).cause == "cooling"
+
+
+def test_an_hour_behind_something_that_is_over_is_not_called_a_creeping_setting() -> None:
+    assert cause([*day(10.0), *towards(4.0, 9.0, 6.0, 0.5), *turns(2.0, bottom=2.4)]) == ""
+
+
 def test_gusts_into_a_room_that_does_not_cool_are_no_turns() -> None:
     blown = [c + 1.6 * (0.0, 0.0, 1.0, 0.7, 0.5, 0.3, 0.15, 0.05)[i % 8] for i, c in enumerate(STOPPED)]
     assert cause([*day(), *blown]) == "cooling"

@@ -42,6 +42,14 @@ def test_a_sensor_that_lies_in_the_kitchen_is_told_within_an_hour_and_a_quarter(
     assert told({"air": cycling(0, 20.8, mixed(share, 20))}) == {}
 
 
+@pytest.mark.parametrize("every", [60.0, 150.0, 600.0])
+def test_it_is_told_whether_a_sensor_speaks_every_minute_or_every_ten(every: float) -> None:
+    rows = [every * i for i in range(round(22 * HOUR / every))]
+    away = [(at, 3.0 + math.sin(at / 900.0) + mixed(0.6, 20)(at)) for at in rows]
+    assert list(told({"air": away})) == ["sensor_elsewhere"]
+    assert told({"air": [row for row in away if row[0] < 20.8 * HOUR]}) == {}
+
+
 def test_a_sensor_by_the_door_is_told_by_a_cycle_that_goes_on() -> None:
     assert list(told({"air": cycling(0, 23.3, mixed(0.33, 20))})) == ["sensor_elsewhere"]
     assert told({"air": cycling(0, 22.5, mixed(0.33, 20))}) == {}

@@ -54,6 +54,18 @@ def test_a_room_that_cycles_too_warm_is_told_although_its_air_comes_back_every_t
     assert [c.kind for c in conditions(w, 5 * HOUR - 60.0, ())] == ["warm_level"]
 
 
+def test_product_that_a_warm_pot_has_brought_near_is_not_told_once_the_air_cools_it() -> None:
+    air = Assignment("air", Quantity.AIR_TEMPERATURE, "room", "wall", 0.0)
+    w = UnitWatch(Unit("room", "s", "Room", "cold room"), 5.0, 0.0)
+    w.channels["air"] = Heard(air, 0.0, 0.0, 5.0)
+    w.tubs = [TubState("B1", "1", 40 * HOUR, Copies(4.9, 4.9, 4.9))]
+    for minute in range(4 * 60):
+        take(w, air, Taken("air", minute * 60.0, minute * 60.0, 6.5 if minute < 30 else 3.8))
+    assert w.tubs[0].copies.likely_c > 4.75, "it is near for hours"
+    assert conditions(w, 4 * HOUR - 60.0, ()) == []
+    assert [c.kind for c in conditions(w, 4 * HOUR - 60.0, ("warm_level",))] == ["warm_level"], "what stands, stands"
+
+
 def learnt(level_c: float = 3.0, slow_c: float = 3.2, high_c: float = 3.5, spread_c: float = 0.05) -> LearnedUnit:
     made = LearnedUnit(5.0, at=1000.0, slow_c=slow_c, level_c=level_c)
     made._usual = Usual(7, 3.0, spread_c, high_c, 0.05, 1800.0, 1200.0, 40.0, 1.0, (3.0,) * 24, ())

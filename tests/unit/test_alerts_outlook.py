@@ -11,6 +11,7 @@ from alerts.outlook import (
     SHORTEST_S,
     Outlook,
     is_due,
+    is_on_its_way,
     longest_wait_s,
     may_be_due,
     outlook,
@@ -111,6 +112,12 @@ def test_meat_close_to_its_limit_that_goes_on_is_told_whatever_is_usual() -> Non
     habit = air(usual(high_c=5.5, warming_min=60.0), 56.0, slow_c=4.9)
     assert due(55.0, in_hours(0.4), in_hours(0.4), habit, below_c=0.2)
     assert not due(55.0, in_hours(0.4), in_hours(0.4), habit, below_c=0.4)
+
+
+def test_what_was_told_stands_while_product_still_warms_and_may_pass_although_the_air_is_below_its_limit() -> None:
+    assert is_on_its_way(in_hours(8.0), air(usual(), 5.0))
+    assert not is_on_its_way(in_hours(9.0), air(usual(), 5.0)), "not even the early time is near"
+    assert not is_on_its_way(in_hours(1.0), LearnedUnit(5.0)), "the air is below its slow self"
 
 
 def test_air_that_falls_fast_enough_is_waited_for() -> None:

@@ -711,3 +711,40 @@ def test_a_restart_knows_that_a_clock_is_behind() -> None:
     anew.start()
     assert before.clocks["room/air"].wrong() is not None
     assert anew.watches["room"].clocks["room/air"] == before.clocks["room/air"]
+
+
+def test_a_clock_that_is_put_on_makes_nobody_silent(bench: Bench) -> None:
+    bench.run(1, 3.0)
+    bench.at += HOUR
+    bench.service.tick()
+    assert bench.kinds() == []
+    bench.run(0.1, 3.0)
+    assert bench.kinds() == []
+
+
+def test_what_is_stored_from_before_the_clock_was_put_back_is_no_sign_of_life(bench: Bench) -> None:
+    bench.run(3, 3.0)
+    silent_for(bench, 60)
+    before = bench.kinds()
+    assert ("room", "unwatched") in before
+    bench.at -= HOUR + 100.0
+    for _ in range(2):
+        silent_for(bench, 60)
+        assert bench.kinds() == before
+        bench.restart()
+        assert bench.kinds() == before
+    bench.run(0.1, 3.0)
+    assert bench.kinds() == []
+
+
+def test_what_a_parent_held_back_is_told_once_it_is_over_whatever_the_watch_slept_through(bench: Bench) -> None:
+    bench.run(1, 3.0)
+    for _ in range(40):
+        bench.at += 60.0
+        bench.service.tick()
+    bench.restart()
+    assert bench.kinds() == [("*", "nothing_arrives")]
+    silent_for(bench, 6)
+    assert bench.kinds() == [("*", "nothing_arrives")]
+    silent_for(bench, 2)
+    assert bench.kinds() == [("room", "unwatched")]
