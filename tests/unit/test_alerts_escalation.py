@@ -17,6 +17,7 @@ from collector.storage import MemoryJournal
 
 NIGHT = 1_764_036_000.0  # 02:00 UTC on 25 November 2025
 REACH = {"ana": ("webhook", "log"), "bo": ("log",)}
+NOW_THERE = NIGHT + 5000.0
 
 
 def kitchen(*events: tuple[float, str, Event], wakes: bool = True) -> Kitchen:
@@ -240,6 +241,15 @@ def test_an_unwatched_unit_that_nobody_can_go_to_is_passed_on_too() -> None:
 def test_cannot_is_passed_on_though_the_clock_was_put_back_since() -> None:
     cannot = (NIGHT + 60, "ana", AlarmAcknowledged("A1", "cannot"))
     assert ("bo", "log") in people(due(kitchen(told(1, "ana", "webhook", True), cannot), REACH, NIGHT - 3540))
+
+
+def test_an_answer_that_is_of_no_known_age_is_none_when_the_clock_has_caught_up() -> None:
+    going = (NIGHT + 3600, "ana", AlarmAcknowledged("A1", "going", NOW_THERE))
+    put_back = kitchen(told(1, "ana", "webhook", True), going)
+    (occasion,) = {t.occasion for t in due(put_back, REACH, NIGHT + 60)}
+    assert occasion.startswith("again clock-")
+    heard = kitchen(told(1, "ana", "webhook", True), going, told(61, "ana", "webhook", True, occasion))
+    assert {t.occasion for t in due(heard, REACH, NIGHT + 3700)} == {occasion}
 
 
 def stood_twice(*between: tuple[float, str, Event]) -> Kitchen:
