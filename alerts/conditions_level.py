@@ -16,7 +16,7 @@ HABIT_C, HABIT_NEAR_S = 0.2, 43_200.0
 near for this long is told: a unit that is usually too warm is a fault and no habit, but no news either. [K], [s]"""
 OFF_DELAY_S = 26 * 3600.0
 """House: and over once it has not been near for a whole day: what comes back every afternoon is one alarm. [s]"""
-ABOVE_USUAL_C, ABOVE_SPREADS = 0.5, 5.0
+ABOVE_USUAL_C, ABOVE_SPREADS = 0.6, 5.0
 """House, set on simulated nights: a half day's level so far above the usual one, and so many of the robust deviations
 of its days, is no weather and no busy day. [K], [1]"""
 

@@ -21,6 +21,8 @@ RETRY_S = (0.0, 5.0, 15.0, 30.0, 60.0)
 """Reliability 4.2: seconds after the n-th failure before the next attempt; then every 60 s."""
 OVER_FOR_S = 86_400.0
 """House: a return that could not be told for so long is seen on the page. [s]"""
+AHEAD_S = 1.0
+"""House: so little ahead an instant was rounded, or read by another thread; more, and the clock was put back. [s]"""
 LOG = "log"
 
 Channels = Mapping[str, Sequence[str]]
@@ -194,7 +196,7 @@ def _next_attempt(
     mine = [t for t in alarm.told if t.person == person and t.occasion == occasion]
     last = max((n for n, t in enumerate(mine) if t.accepted), default=None)
     # An instant still to come is of a clock that was put back since: nothing waits for it.
-    if last is not None and (not _repeats(alarm, occasion) or 0.0 <= now - mine[last].at < REPEAT_S):
+    if last is not None and (not _repeats(alarm, occasion) or -AHEAD_S <= now - mine[last].at < REPEAT_S):
         return None
     since = mine if last is None else mine[last + 1 :]
     possible = [Telling(alarm.id, occasion, person, channel) for channel in channels]
@@ -203,7 +205,7 @@ def _next_attempt(
     failed = [t.at for t in since if t.state == "failed"]
     # The next channel is tried at once; only when every channel has failed does the next round wait.
     if rounds and rounds == max(tried.values()) and failed:
-        if 0.0 <= now - failed[-1] < RETRY_S[min(rounds, len(RETRY_S) - 1)]:
+        if -AHEAD_S <= now - failed[-1] < RETRY_S[min(rounds, len(RETRY_S) - 1)]:
             return None
     first = next(t for t in possible if tried[t] == rounds)
     return None if first in walks else first

@@ -62,9 +62,9 @@ def _again(alarm: Alarm, now: Instant, falls: bool) -> Occasion | None:
     if alarm.answer != "going":
         # Said an hour ahead of a clock that was put back: nobody waits until it is as late again.
         ends = [("passed", min(at, now))]
-    elif at > now + PUT_BACK_S:
-        # How long ago the answer was given is unknown since the clock was put back.
-        ends = [("clock", now)]
+    elif at > now + PUT_BACK_S or any(t.occasion.startswith(f"again clock-{int(at)}-") for t in alarm.told):
+        # How long ago the answer was given is unknown since the clock was put back, and will not be known again.
+        ends = [("clock", min(at, now))]
     reached = [(since, why) for why, since in ends if since <= now]
     if not reached:
         return None

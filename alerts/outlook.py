@@ -21,15 +21,16 @@ NO_RECOVERY_S = 3300.0
 NO_PAUSE, SHORTEST_S, LONGEST_S = 2.0, 1500.0, 3300.0
 """House, set on simulated nights: air above its slow self for so many times the longest that is usual for the unit is
 no defrost and no delivery; what is usual counts as this at least and at most. [1], [s]"""
-UNUSUAL_SPREADS, LEAST_SPREAD_C = 4.0, 0.075
+UNUSUAL_SPREADS, LEAST_SPREAD_C = 3.0, 0.075
 """House: slow air so many robust deviations above the warmest hour of the unit's usual days is unusual; the spread of
 two quiet weeks counts as this at least. [1], [K]"""
-MEAN_HORIZON_S = 3 * 3600.0
+MEAN_HORIZON_S = 2 * 3600.0
 """House: an unusual mean that takes the meat past its limit this soon is told, though the air comes and goes. [s]"""
 CLOSE_C, URGENT_S = 0.25, 1800.0
 """House: meat this close below its limit that likely passes it this soon is told whatever is usual. [K], [s]"""
-FALLS_ON, COOLS_C = 0.5, 0.3
-"""House: falling air is believed to go on half as fast; meat that would stay this far below its limit then, cools."""
+FALLS_ON, COOLS_C, TURNS_C = 0.5, 0.3, 0.05
+"""House: falling air is believed to go on half as fast; meat that would stay this far below its limit then, cools; this
+far, it turns. [1], [K]"""
 HORIZON_S = 6 * 3600.0
 """House: a crossing that is likely this soon is told now. [s]"""
 SPREAD = Spread(product_c=0.3, air_c=0.3, slope_c_per_s=0.3 / 3600.0, ln_tau=0.35)
@@ -44,7 +45,9 @@ class Outlook:
     likely_s: float
     late_s: float
     cools: bool = False
-    """Whether the air falls so fast that the product would stay below its limit if it went on half as fast."""
+    """Whether the air falls so fast that the product would stay well below its limit if it went on half as fast."""
+    turns: bool = False
+    """Whether it would stay below its limit at all."""
 
 
 def is_due(warm_s: float, seen: Outlook, by_mean: Outlook, air: LearnedUnit, below_c: float) -> bool:
@@ -54,7 +57,7 @@ def is_due(warm_s: float, seen: Outlook, by_mean: Outlook, air: LearnedUnit, bel
     hour, `by_mean` that from its mean, and `below_c` how far the product is below its limit. Before anything is usual
     for the unit, a fixed wait decides. Whatever is usual, meat close to its limit that goes on to it is told.
     """
-    if below_c <= CLOSE_C and seen.likely_s <= URGENT_S and warm_s >= NO_RECOVERY_S:
+    if below_c <= CLOSE_C and seen.likely_s <= URGENT_S and warm_s >= NO_RECOVERY_S and not seen.turns:
         return True
     comes = seen.likely_s <= HORIZON_S and not seen.cools
     usual = air.usual
@@ -120,7 +123,8 @@ def outlook(
     crossing = early_likely_late(product_c, level, slope, limit_c, tau_s, max(ambient_c, level), SPREAD)
     towards_c = min(limit_c - 1.0 if usual_c is None else usual_c, limit_c - 0.5)
     peak_c = peak_in_falling_air(product_c, level, FALLS_ON * slope, towards_c, tau_s) if slope < 0.0 else math.inf
-    return Outlook(crossing.early_s, crossing.likely_s, crossing.late_s, peak_c < limit_c - COOLS_C)
+    times = crossing.early_s, crossing.likely_s, crossing.late_s
+    return Outlook(*times, cools=peak_c < limit_c - COOLS_C, turns=peak_c < limit_c - TURNS_C)
 
 
 def outlook_by_mean(mean_c: float, limit_c: float, ambient_c: float, warmest: tuple[float, float]) -> Outlook:
@@ -133,7 +137,7 @@ def outlook_by_mean(mean_c: float, limit_c: float, ambient_c: float, warmest: tu
 def sooner(one: Outlook, other: Outlook) -> Outlook:
     """Return the earlier of two outlooks, time by time."""
     early, likely = min(one.early_s, other.early_s), min(one.likely_s, other.likely_s)
-    return Outlook(early, likely, min(one.late_s, other.late_s), one.cools)
+    return Outlook(early, likely, min(one.late_s, other.late_s), one.cools, one.turns)
 
 
 def peak_in_falling_air(product_c: float, air_c: float, slope_c_per_s: float, towards_c: float, tau_s: float) -> float:

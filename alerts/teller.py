@@ -78,8 +78,9 @@ class Teller:
         Raises StoreFailed once everything was begun, where that could not be recorded; it is recorded later. Nothing
         is begun twice for that: what the journal has refused is known all the same.
         """
-        now = self.clock()
         count = self._gather()
+        # Read after the gathering: how an attempt ended lies before it.
+        now = self.clock()
         kitchen, out, refused = self._decided(reach, now, falling)
         for letter in out:
             self._begin(kitchen, letter, now)
@@ -144,9 +145,10 @@ class Teller:
         return fold((Entry(first + n, d.at, d.at, d.by, d.event) for n, d in enumerate(self._unrecorded)), kitchen)
 
     def _walks(self) -> dict[Telling, Walk]:
+        # What has ended since the last gathering may have been accepted: nothing is begun in its place before that.
         now_s = monotonic()
         return {
-            telling: Walk.WAITED if now_s - a.begun_s < PATIENCE_S and not a.ended.is_set() else Walk.SILENT
+            telling: Walk.WAITED if a.ended.is_set() or now_s - a.begun_s < PATIENCE_S else Walk.SILENT
             for a in self._under_way
             for telling in a.letter
         }

@@ -83,7 +83,16 @@ def _stopped(lot: str, one: HoldOver, now: Instant) -> StoppedAnswer:
 def unit_answer(kitchen: Kitchen, unit: UnitNow, now: Instant) -> UnitAnswer:
     """Return what is said of a unit."""
     estimates = [
-        EstimateAnswer(lot=lot, at=e.at, likely_c=e.likely_c, lower_c=e.lower_c, upper_c=e.upper_c, air_c=e.air_c)
+        EstimateAnswer(
+            lot=lot,
+            at=e.at,
+            likely_c=e.likely_c,
+            lower_c=e.lower_c,
+            upper_c=e.upper_c,
+            claimed_low_c=None if e.claimed_c is None else e.claimed_c[0],
+            claimed_high_c=None if e.claimed_c is None else e.claimed_c[1],
+            air_c=e.air_c,
+        )
         for lot, e in sorted(unit.estimates.items())
     ]
     out = kitchen.out_of_service.get(unit.unit.id)

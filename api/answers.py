@@ -45,6 +45,9 @@ class EstimateAnswer(Answer):
     likely_c: float
     lower_c: float
     upper_c: float
+    claimed_low_c: float | None
+    """The ends of the interval that is claimed to hold it with 90 %; no bound that anything is judged by."""
+    claimed_high_c: float | None
     air_c: float | None
 
 

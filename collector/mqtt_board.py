@@ -110,6 +110,8 @@ class Board:
                 log.debug("the goodbye was not taken: %s", fault)
         self._client.disconnect()
         self._client.loop_stop()
+        # It keeps a pair of sockets until it is thrown away, and who throws away what first is anybody's guess.
+        self._client.reinitialise()
 
     def _publish(self, words: Mapping[str, str]) -> None:
         for topic, word in words.items():

@@ -6,7 +6,8 @@ comes twice in autumn, what holds then holds twice.
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from datetime import UTC, datetime, time, timedelta
+from datetime import UTC, date, datetime, time, timedelta
+from itertools import pairwise
 from zoneinfo import ZoneInfo
 
 from collector.sample import Instant
@@ -88,12 +89,15 @@ def uncovered(steps: Sequence[RotaStep]) -> list[tuple[str, str]]:
     >>> uncovered([RotaStep("kim", 0.0, "07:00", "21:00"), RotaStep("sam", 0.0, "21:00", "07:00")])
     []
     """
-    stretches = sorted((a + s, b + s) for step in steps for a, b in _weekly(step) for s in (0, WEEK_MINUTES))
+    shifts = (-WEEK_MINUTES, 0, WEEK_MINUTES)
+    stretches = sorted((a + s, b + s) for step in steps for a, b in _weekly(step) for s in shifts)
     if not stretches:
         return [("Mon 00:00", "Mon 00:00")]
-    found, reached = [], stretches[0][1]
+    begin = next(a for a, _ in stretches if a >= 0)
+    # What began in the week before may reach over the first beginning of this one.
+    found, reached = [], max(b for a, b in stretches if a <= begin)
     for a, b in stretches:
-        if a > reached and reached < stretches[0][0] + WEEK_MINUTES:
+        if a > reached and reached < begin + WEEK_MINUTES:
             found.append((_named(reached), _named(a)))
         reached = max(reached, b)
     return found
@@ -122,9 +126,29 @@ def changes_at(steps: Iterable[RotaStep], zone: str, at: Instant) -> Instant | N
     now = on_call(known, zone, at)
     today = datetime.fromtimestamp(at, UTC).astimezone(here).date()
     walls = {wall for step in known for wall in (step.from_time, step.until_time) if wall} | {"00:00"}
-    ahead = sorted(
-        datetime.combine(today + timedelta(days=n), time.fromisoformat(wall), here).timestamp()
-        for n in range(9)
+    days = [today + timedelta(days=n) for n in range(-1, 10)]
+    # A time of day that comes twice is one at each coming; over one that is left out, the clocks jump at their change.
+    ahead = {
+        datetime.combine(day, time.fromisoformat(wall), here).replace(fold=fold).timestamp()
+        for day in days
         for wall in walls
-    )
-    return next((one for one in ahead if one > at and on_call(known, zone, one) != now), None)
+        for fold in (0, 1)
+    }
+    ahead |= {put for one, next_one in pairwise(days) if (put := _clocks_put_at(one, next_one, here)) is not None}
+    return next((one for one in sorted(ahead) if one > at and on_call(known, zone, one) != now), None)
+
+
+def _clocks_put_at(day: date, until_day: date, here: ZoneInfo) -> Instant | None:
+    """Return when the clocks are put between two midnights, to the minute; None where they are not."""
+    first, last = (datetime.combine(one, time(), here).timestamp() for one in (day, until_day))
+    before = _offset(first, here)
+    if _offset(last, here) == before:
+        return None
+    while last - first > 60.0:
+        middle = first + (last - first) // 120.0 * 60.0
+        first, last = (middle, last) if _offset(middle, here) == before else (first, middle)
+    return last
+
+
+def _offset(at: Instant, here: ZoneInfo) -> timedelta | None:
+    return datetime.fromtimestamp(at, UTC).astimezone(here).utcoffset()

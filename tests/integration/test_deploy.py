@@ -1,14 +1,18 @@
 """What is shipped for a real installation is taken by the programs it is meant for."""
 
+import shlex
 import shutil
 import subprocess
 from collections.abc import Callable
 from pathlib import Path
 
+import click
 import paho.mqtt.client as paho
 import pytest
 import yaml
 from paho.mqtt.enums import CallbackAPIVersion
+
+from api.cli import main
 
 ROOT = Path(__file__).resolve().parents[2]
 
@@ -87,3 +91,32 @@ def test_the_container_file_copies_what_exists_and_runs_as_nobody_of_rank() -> N
     last_stage = lines[max(i for i, line in enumerate(lines) if line.startswith("FROM ")) :]
     users = [line.split()[1] for line in last_stage if line.startswith("USER ")]
     assert users == ["10001:10001"]
+
+
+@pytest.mark.parametrize("unit", ["curevigil.service", "curevigil-mind.service"])
+def test_a_shipped_service_starts_a_command_that_there_is_with_options_that_it_takes(unit: str) -> None:
+    said = (ROOT / "deploy" / unit).read_text(encoding="utf-8")
+    (line,) = [line for line in said.splitlines() if line.startswith("ExecStart=")]
+    program, name, *words = shlex.split(line.removeprefix("ExecStart="))
+    assert program.endswith("/bin/curevigil")
+    command = main.get_command(click.Context(main), name)
+    assert command is not None
+    with command.make_context(name, words) as context:
+        assert context.params["config"].is_absolute()
+    assert "Restart=always" in said
+
+
+@pytest.mark.parametrize("unit", ["curevigil.service", "curevigil-mind.service"])
+def test_a_shipped_service_is_one_that_systemd_takes(
+    unit: str, tmp_path: Path, absent: Callable[[str, str], None]
+) -> None:
+    program = shutil.which("systemd-analyze")
+    if program is None:
+        absent("systemd-analyze", "apt-get install systemd")
+    said = (ROOT / "deploy" / unit).read_text(encoding="utf-8")
+    # The program and its user are those of an installation, which this machine need not be.
+    said = said.replace("/opt/curevigil/.venv/bin/curevigil", "/bin/true").replace("User=curevigil", "User=root")
+    (tmp_path / unit).write_text(said)
+    told = subprocess.run([str(program), "verify", str(tmp_path / unit)], capture_output=True, text=True, check=False)
+    assert f"{unit}:" not in told.stderr, told.stderr
+    assert told.returncode == 0, told.stderr

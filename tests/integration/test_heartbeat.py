@@ -9,6 +9,8 @@ from typing import TYPE_CHECKING
 
 import pytest
 
+from alerts.sentences_watcher import codes
+from alerts.troubles import standing_trouble
 from api.heartbeat import Receiver
 from api.routes.health import works as says_it_works
 from api.works import Works
@@ -181,7 +183,9 @@ def test_a_journal_that_refuses_stops_the_beats(works: Works, ear: Ear, monkeypa
     ear.hears("it beats again")
 
 
-def test_a_readings_store_that_refuses_stops_the_beats(works: Works, ear: Ear, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_readings_store_that_refuses_stops_the_beats_and_is_told_as_an_alarm_of_its_own(
+    works: Works, ear: Ear, monkeypatch: pytest.MonkeyPatch, eventually: Callable[..., None]
+) -> None:
     ear.hears("it beats while all is well")
     real = works.readings.append
 
@@ -191,5 +195,12 @@ def test_a_readings_store_that_refuses_stops_the_beats(works: Works, ear: Ear, m
     monkeypatch.setattr(works.readings, "append", refuses)
     ear.hears_nothing(works, "no message of our own came round")
     assert not healthy(works)
+
+    def troubles() -> tuple[str, ...]:
+        alarm = standing_trouble(works.present.kitchen)
+        return codes(alarm.condition.parameters) if alarm is not None else ()
+
+    eventually(lambda: "store" in troubles(), "it is an alarm")
     monkeypatch.setattr(works.readings, "append", real)
     ear.hears("it beats again")
+    eventually(lambda: "store" not in troubles(), "it is over")

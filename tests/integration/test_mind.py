@@ -11,6 +11,7 @@ import threading
 import time
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
+from datetime import UTC, datetime, timedelta
 from http.server import BaseHTTPRequestHandler, HTTPServer
 from pathlib import Path
 from typing import Any
@@ -18,7 +19,9 @@ from typing import Any
 import httpx
 import pytest
 
+from alerts.drills import drill_words
 from alerts.minding import WITHIN_S, Timings
+from api.check import kitchen_known
 
 ROOT = Path(__file__).resolve().parents[2]
 CONSOLE = [sys.executable, "-c", "from api.cli import main; main(prog_name='curevigil')"]
@@ -282,6 +285,33 @@ def test_a_drill_reaches_whoever_is_on_call_by_the_next_way_and_their_link_ends_
     assert "Ana confirmed, after " in said and said.endswith("The drill is over: answered.\n")
     assert [first_line(post).split()[0] for post in posts.of("ana", "drill")] == ["DRILL:", "DRILL:"]
     assert posts.of("ana", "raised") == [] and posts.of("bo", "drill") == []
+
+
+def test_the_weekly_drill_calls_by_itself_and_the_page_of_people_says_who_has_confirmed(
+    two: Two, posts: Posts, eventually: Callable[..., None]
+) -> None:
+    due = datetime.now(UTC) - timedelta(minutes=2)
+    if f"{due:%H:%M}" > "23:50":
+        pytest.skip("its time of day would lie behind the last check of the kitchen")
+    (two.folder / "kitchen.toml").write_text(KITCHEN)
+    two.run(SECOND.partition("[[reach]]")[2] + f'[drill]\nweekly = "{due:%a %H:%M}"\n')
+    eventually(two.works, "the installation works", 60.0)
+    two.start("apply", "apply", str(two.folder / "kitchen.toml"), "--data", str(two.folder / "data"))
+    assert two.children["apply"].wait(60) == 0, two.said("apply")
+    eventually(lambda: posts.of("ana", "drill"), "ana is called", 90.0)
+    (called,) = posts.of("ana", "drill")
+    assert first_line(called).startswith("DRILL: Curevigil tries whether it reaches you.")
+    link = re.search(r"http://\S+/a/\S+", called["data"]["body"])
+    assert link is not None
+    form = re.search(r'name="form_token" value="([^"]+)"', httpx.get(link[0], timeout=10.0).text)
+    assert form is not None
+    sent: dict[str, Any] = {"data": {"form_token": form[1]}, "headers": {"origin": two.address}, "timeout": 10.0}
+    assert "Thank you, Ana" in httpx.post(link[0], **sent).text
+    assert httpx.post(link[0], **sent).status_code == 404
+    known = kitchen_known(two.folder / "data", time.time())
+    (drill,) = known.drills.values()
+    assert drill_words(known, drill, "UTC").endswith("1 of 1 has confirmed")
+    assert known.alarms == {}
 
 
 def test_without_a_running_service_no_drill_is_held(two: Two) -> None:

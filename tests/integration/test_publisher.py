@@ -233,6 +233,17 @@ def test_the_kitchen_may_not_listen(embedded: EmbeddedBroker, listening: Callabl
     assert not listener.subscribed.is_set()
 
 
+def test_the_collector_may_say_how_it_does_itself_and_no_reading(
+    embedded: EmbeddedBroker, listening: Callable[..., Listener], eventually: Eventually
+) -> None:
+    listener = listening(embedded.host, embedded.port, embedded.collector)
+    assert listener.subscribed.wait(10)
+    for topic in ("smokehouse/coldroom/air", "curevigil/canary"):
+        listener._client.publish(topic, b"[]", qos=1)
+    eventually(lambda: listener.heard, "its own words come back")
+    assert listener.heard == [("curevigil/canary", b"[]")]
+
+
 def test_each_run_has_its_own_passwords_and_shows_none() -> None:
     a, b = EmbeddedBroker(), EmbeddedBroker()
     passwords = {user.password for broker in (a, b) for user in (broker.collector, broker.kitchen)}

@@ -111,6 +111,16 @@ class Minding(RuleBasedStateMachine):
             self.worked_since_s = self.now_s
         self.broken = ways
 
+    @rule(mends=st.booleans())
+    def it_comes_and_goes_while_no_way_works(self, mends: bool) -> None:
+        self.it_answers_like_this(Heard.NOTHING, 160)
+        self.ways_break_or_mend(set(WAYS))
+        self.it_answers_like_this(Heard.WELL, 45)
+        if mends:
+            self.it_answers_like_this(Heard.NOTHING, 160)
+        self.ways_break_or_mend(set())
+        self.it_answers_like_this(self.answers, 90)
+
     @rule(off_s=st.floats(-40_000.0, 40_000.0))
     def the_wall_clock_steps(self, off_s: float) -> None:
         self.wall_off_s = off_s

@@ -1,6 +1,7 @@
 """A sensor that stands still hides nothing: the next one leads, and without one the unit is unwatched."""
 
 import math
+from collections.abc import Callable
 
 import numpy as np
 import pytest
@@ -191,3 +192,28 @@ def test_a_room_that_is_truly_hot_is_not_blind() -> None:
         watch, now = lived(record, "air")
         assert watch.blind == {}
         assert "product_warm" in {c.kind for c in conditions(watch, now, ())}
+
+
+def changed(hours: float, by: Callable[[float], float]) -> list[Row]:
+    return [(at, name, value + by((at - START) / HOUR)) for at, name, value in rows("air", hours)]
+
+
+@pytest.mark.parametrize(
+    ("record", "kind"),
+    [
+        (changed(24 * 8.6, lambda h: -0.5 * max(h / 24 - 5.0, 0.0)), "sensor_drift"),
+        (changed(24 * 8.6, lambda h: 0.5 * max(h / 24 - 5.0, 0.0)), "level_creeps"),
+        (changed(40, lambda h: 12.0 if h >= 38 else 0.0), "sensor_elsewhere"),
+        (changed(60, lambda h: -3.5 if h >= 48 else 0.0), "too_cold"),
+        (changed(40, lambda h: 9.0 if round(h * 12) % 60 == 0 else 0.0), "sensor_jumps"),
+    ],
+)
+def test_a_watch_begun_anew_says_of_the_past_days_what_the_running_one_says(record: list[Row], kind: str) -> None:
+    live, now = lived(record, "air")
+    anew, _ = made(record, "air")
+    said = [{c.kind: c.since_at for c in conditions(watch, now, ())} for watch in (live, anew)]
+    assert kind in said[0]
+    assert said[0].keys() == said[1].keys()
+    assert said[0][kind] == pytest.approx(said[1][kind], abs=600.0)
+    again = [{c.kind for c in conditions(watch, now, tuple(said[0]))} for watch in (live, anew)]
+    assert again[0] == again[1]

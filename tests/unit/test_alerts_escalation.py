@@ -17,6 +17,7 @@ from collector.storage import MemoryJournal
 
 NIGHT = 1_764_036_000.0  # 02:00 UTC on 25 November 2025
 REACH = {"ana": ("webhook", "log"), "bo": ("log",)}
+NOW_THERE = NIGHT + 5000.0
 
 
 def kitchen(*events: tuple[float, str, Event], wakes: bool = True) -> Kitchen:
@@ -240,3 +241,46 @@ def test_an_unwatched_unit_that_nobody_can_go_to_is_passed_on_too() -> None:
 def test_cannot_is_passed_on_though_the_clock_was_put_back_since() -> None:
     cannot = (NIGHT + 60, "ana", AlarmAcknowledged("A1", "cannot"))
     assert ("bo", "log") in people(due(kitchen(told(1, "ana", "webhook", True), cannot), REACH, NIGHT - 3540))
+
+
+def test_an_answer_that_is_of_no_known_age_is_none_when_the_clock_has_caught_up() -> None:
+    going = (NIGHT + 3600, "ana", AlarmAcknowledged("A1", "going", NOW_THERE))
+    put_back = kitchen(told(1, "ana", "webhook", True), going)
+    (occasion,) = {t.occasion for t in due(put_back, REACH, NIGHT + 60)}
+    assert occasion.startswith("again clock-")
+    heard = kitchen(told(1, "ana", "webhook", True), going, told(61, "ana", "webhook", True, occasion))
+    assert {t.occasion for t in due(heard, REACH, NIGHT + 3700)} == {occasion}
+
+
+def stood_twice(*between: tuple[float, str, Event]) -> Kitchen:
+    """Return a kitchen in which what ana was told of is over, untold, and stands anew."""
+    over = (NIGHT + 60, "watch", AlarmReturned("A1", "product_warm_returned", {}))
+    again = Condition("room", "product_warm", "temperature", True, NIGHT + 120, ("B1",), sentence="product_may_pass")
+    return kitchen(told(1, "ana", "webhook", True), over, *between, (NIGHT + 120, "watch", AlarmRaised(again)))
+
+
+def test_nobody_hears_that_it_is_over_when_it_has_begun_anew() -> None:
+    assert [(t.alarm, t.occasion) for t in due(stood_twice(), REACH, NIGHT + 130)] == [("A4", "raised")]
+
+
+def test_who_heard_of_both_hears_once_that_it_is_over_and_who_heard_of_the_first_alone_hears_of_that() -> None:
+    more = (NIGHT + 2, "watch", AlarmTold("A1", "raised", "bo", "log", "accepted"))
+    newer = AlarmTold("A6", "raised", "ana", "webhook", "accepted")
+    ended = AlarmReturned("A6", "product_warm_returned", {})
+    condition = kitchen().alarms["A1"].condition
+    events: list[tuple[float, str, Event]] = [
+        told(1, "ana", "webhook", True), more, (NIGHT + 60, "watch", AlarmReturned("A1", "product_warm_returned", {})),
+        (NIGHT + 61, "watch", AlarmTold("A1", "returned", "ana", "webhook", "failed")),
+        (NIGHT + 120, "watch", AlarmRaised(condition)), (NIGHT + 121, "watch", newer), (NIGHT + 180, "watch", ended),
+    ]  # fmt: skip
+    found = due(kitchen(*events), REACH, NIGHT + 190)
+    assert sorted((t.alarm, t.person) for t in found) == [("A1", "bo"), ("A6", "ana")]
+
+
+def test_what_was_rounded_to_the_next_millisecond_is_not_taken_for_a_clock_that_was_put_back() -> None:
+    just_now = kitchen(told(1.001, "ana", "webhook", True))
+    assert due(just_now, REACH, NIGHT + 1.0006) == []
+    failed = replace(kitchen(told(1.0, "ana", "webhook", False), told(1.001, "ana", "log", False)),
+                     rota=(RotaStep("ana", 0.0),))  # fmt: skip
+    assert due(failed, REACH, NIGHT + 1.0006) == []
+    assert people(due(just_now, REACH, NIGHT - 3600.0)) == [("ana", "webhook")], "the clock was put back by an hour"

@@ -1,6 +1,7 @@
 """When the product of a unit may pass its limit."""
 
 import math
+from dataclasses import replace
 
 import pytest
 
@@ -102,9 +103,9 @@ def test_no_habit_makes_the_wait_shorter_or_longer_without_end() -> None:
 
 
 def test_a_mean_that_is_unusual_is_told_although_the_air_comes_back_every_time() -> None:
-    unusual, same = air(usual(), slow_c=3.9), air(usual(), slow_c=3.7)
-    assert due(0.0, NEVER, in_hours(2.9), unusual)
-    assert not due(0.0, NEVER, in_hours(3.1), unusual)
+    unusual, same = air(usual(), slow_c=3.8), air(usual(), slow_c=3.7)
+    assert due(0.0, NEVER, in_hours(1.9), unusual)
+    assert not due(0.0, NEVER, in_hours(2.1), unusual)
     assert not due(0.0, NEVER, in_hours(1.0), same)
 
 
@@ -112,6 +113,8 @@ def test_meat_close_to_its_limit_that_goes_on_is_told_whatever_is_usual() -> Non
     habit = air(usual(high_c=5.5, warming_min=60.0), 56.0, slow_c=4.9)
     assert due(55.0, in_hours(0.4), in_hours(0.4), habit, below_c=0.2)
     assert not due(55.0, in_hours(0.4), in_hours(0.4), habit, below_c=0.4)
+    turns = replace(in_hours(0.4, cools=False), turns=True)
+    assert not due(55.0, turns, in_hours(0.4), habit, below_c=0.2), "the air falls so fast that it will not pass"
 
 
 def test_what_was_told_stands_while_product_still_warms_and_may_pass_although_the_air_is_below_its_limit() -> None:
@@ -129,7 +132,9 @@ def test_air_that_falls_fast_enough_is_waited_for() -> None:
 def test_falling_air_cools_only_meat_that_stays_well_below_its_limit() -> None:
     falling = ramp(-6.0, 12.0)
     assert outlook(falling, 5.0, 25.0, (3.0, 6 * HOUR), 3.0).cools
-    assert not outlook(falling, 5.0, 25.0, (4.75, 6 * HOUR), 3.0).cools
+    close = outlook(falling, 5.0, 25.0, (4.75, 6 * HOUR), 3.0)
+    assert (close.cools, close.turns) == (False, True)
+    assert not outlook(falling, 5.0, 25.0, (4.97, 6 * HOUR), 3.0).turns
     assert not outlook(ramp(-2.0, 12.0), 5.0, 25.0, (3.0, 6 * HOUR), 3.0).cools, "it does not fall fast enough"
     assert not outlook(ramp(0.0, 9.0), 5.0, 25.0, (3.0, 6 * HOUR), 3.0).cools
 

@@ -119,7 +119,8 @@ def test_the_telling_at_the_end_waits_for_no_watch() -> None:
 
 def test_what_becomes_worse_for_the_meat_is_told_at_once() -> None:
     desk = shelved_desk()
-    assert desk.look(replace(WARM, early_at=T + 3 * H), at=T + 600) == ["AlarmChanged"]
+    nearer = replace(WARM, early_at=T + 3 * H, likely_at=T + 4 * H)
+    assert desk.look(nearer, at=T + 600) == ["AlarmChanged"]
     assert desk.tell() == [("ana", "changed 1"), ("bo", "changed 1")]
     assert desk.alarm().shelvings[0].why == "worse"
 

@@ -71,6 +71,8 @@ def test_a_unit_says_what_is_known_now_with_the_caution(client: TestClient) -> N
     assert unit["alarms"] == ["A21"]
     assert unit["estimates"][0]["at"] == "2026-11-25T07:09:30Z"
     assert "Estimates only" in unit["caution"]
+    (belly,) = got(client, "/units/fridge")["estimates"]
+    assert (belly["claimed_low_c"], belly["claimed_high_c"]) == (2.8, 3.4)
 
 
 def test_a_batch_says_what_is_proposed_in_words_and_what_may_be_signed(client: TestClient) -> None:

@@ -105,6 +105,7 @@ def test_what_the_watch_knows_is_said_as_of_its_last_reading(works: Works) -> No
         watch = works.service.watches[unit]
         for one in lots.values():
             assert one.lower_c <= one.likely_c <= one.upper_c
+            assert one.claimed_c is not None and one.claimed_c[0] < one.likely_c < one.claimed_c[1]
             assert one.at == watch.since_at and one.air_c is None, "nothing has been heard"
 
 

@@ -1,6 +1,7 @@
 import random
 import threading
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 
 import paho.mqtt.client as paho
 import pytest
@@ -140,6 +141,18 @@ def test_a_refused_subscription_is_told_with_its_topic(connected: Connected) -> 
     assert part is not None
     assert part.state is State.FAILED
     assert "rooms/#" in part.sentence
+
+
+def test_a_broker_that_lets_us_hear_everything_but_ourselves_is_doubtful_and_not_failed(connected: Connected) -> None:
+    connected.link.broker = replace(connected.link.broker, own=("curevigil/canary",))
+    granted, denied = (ReasonCode(PacketTypes.SUBACK, name) for name in ("Granted QoS 1", "Not authorized"))
+    connected.link._on_subscribe(Attempt("5"), [granted, denied], [])
+    part = connected.health.part("broker")
+    assert part is not None and part.state is State.DOUBTFUL
+    assert "does not let us hear ourselves on curevigil/canary" in part.sentence
+    connected.link._on_subscribe(Attempt("5"), [denied, granted], [])
+    part = connected.health.part("broker")
+    assert part is not None and part.state is State.FAILED and "curevigil" not in part.sentence
 
 
 def test_a_subscription_granted_at_qos_0_is_doubtful(connected: Connected) -> None:

@@ -81,3 +81,20 @@ def test_a_rota_with_a_hole_or_half_its_hours_is_refused(hours: str, said: str) 
     found = read_kitchen(f'{BASE}[[rota]]\nperson = "ana"\nafter_minutes = 0\n{hours}\n')
     assert not isinstance(found, KitchenFile)
     assert said in str(found[0])
+
+
+def test_what_reaches_over_from_the_week_before_is_no_hole() -> None:
+    assert uncovered((RotaStep("ana", 0.0, "00:00", "02:00"), RotaStep("bo", 0.0, "02:30", "02:30"))) == []
+
+
+def test_hours_that_begin_at_a_time_which_the_night_leaves_out_begin_when_the_clocks_are_put() -> None:
+    early = (RotaStep("ana", 0.0, "02:30", "06:30"),)
+    rome = ZoneInfo("Europe/Rome")
+    evening = datetime(2026, 3, 28, 20, 0, tzinfo=rome).timestamp()
+    assert changes_at(early, "Europe/Rome", evening) == datetime(2026, 3, 29, 3, 0, tzinfo=rome).timestamp()
+    # In autumn 02:30 comes twice: on call from the first, not from 02:00 to the second, and then until 06:30.
+    changes, at = [], datetime(2026, 10, 24, 20, 0, tzinfo=rome).timestamp()
+    for _ in range(4):
+        at = changes_at(early, "Europe/Rome", at) or 0.0
+        changes.append(datetime.fromtimestamp(at, rome))
+    assert [(f"{one:%H:%M}", one.fold) for one in changes] == [("02:30", 0), ("02:00", 1), ("02:30", 1), ("06:30", 0)]
