@@ -234,10 +234,7 @@ def mark_air(watch: UnitWatch, at: Instant, value: float) -> None:
 
 def mark_tub(watch: UnitWatch, tub: TubState, at: Instant) -> None:
     """Note since when the tub has been too warm or freezing."""
-    if tub.copies.likely_c <= FREEZING_C:
-        tub.freezing_since = tub.freezing_since if tub.freezing_since is not None else at
-    else:
-        tub.freezing_since = None
+    tub.freezing_since = cold_since(tub.freezing_since, at, tub.copies.likely_c, FREEZING_C)
     tub.cold_since = cold_since(tub.cold_since, at, tub.copies.likely_c, STOP_C)
     tub.stalled_since = cold_since(tub.stalled_since, at, tub.copies.likely_c, tub.stop_c)
     warmest = warmest_c(watch, tub)
