@@ -240,7 +240,7 @@ def _mark_past(watch: UnitWatch, state: TubState, history: TubHistory) -> None:
     state.stalled_since = _since(times, likely <= state.stop_c, likely > state.stop_c + BACK_C)
     near = np.flatnonzero(likely > watch.limit_c - AWAY_C)
     state.near_until = float(times[near[-1]]) if near.size else None
-    state.freezing_since = _since(times, likely <= FREEZING_C, likely > FREEZING_C)
+    state.freezing_since = _since(times, likely <= FREEZING_C, likely > FREEZING_C + BACK_C)
 
 
 def _since(times: Array, begins: npt.NDArray[np.bool_], ends: npt.NDArray[np.bool_]) -> Instant | None:

@@ -21,6 +21,7 @@ from alerts.science.salt import STOP_C
 from alerts.science.warmest import SURFACE_SHARE
 from alerts.surroundings import TEMPERATURES, UNTRUSTED, gap_after_s
 from alerts.trace import Copies
+from alerts.weak_cooling import Turning
 from collector.readings import Assignment, Unit
 from collector.sample import Instant
 
@@ -111,6 +112,10 @@ class UnitWatch:
     """The present or last excursion of the warmest tub: what the return to normal tells."""
     likely: tuple[Instant, Likely] | None = field(default=None, compare=False, repr=False)
     """What was last thought to be behind its warmth, and by which reading: it follows from the rest."""
+    turning: tuple[Instant, tuple[Turning | None, Turning | None]] | None = field(
+        default=None, compare=False, repr=False
+    )
+    """How it cooled beside the day before, and at which full hour that was looked at: it follows from the rest."""
     learned: LearnedUnit = field(init=False)
     """What is usual for the unit's air, and how it stands beside that."""
     late: bool = False
@@ -229,10 +234,7 @@ def mark_air(watch: UnitWatch, at: Instant, value: float) -> None:
 
 def mark_tub(watch: UnitWatch, tub: TubState, at: Instant) -> None:
     """Note since when the tub has been too warm or freezing."""
-    if tub.copies.likely_c <= FREEZING_C:
-        tub.freezing_since = tub.freezing_since if tub.freezing_since is not None else at
-    else:
-        tub.freezing_since = None
+    tub.freezing_since = cold_since(tub.freezing_since, at, tub.copies.likely_c, FREEZING_C)
     tub.cold_since = cold_since(tub.cold_since, at, tub.copies.likely_c, STOP_C)
     tub.stalled_since = cold_since(tub.stalled_since, at, tub.copies.likely_c, tub.stop_c)
     warmest = warmest_c(watch, tub)

@@ -12,7 +12,7 @@ from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, pr
 
 from alerts.alarms import step
 from alerts.channels.base import Channel, Sent
-from alerts.escalation import REPEAT_S, Telling
+from alerts.escalation import OVER_FOR_S, REPEAT_S, Telling
 from alerts.occasions import AT_MOST_S, waits_for_morning
 from alerts.suspended import WORK_APART_S, longest_s, put_back
 from alerts.teller import Teller
@@ -121,6 +121,8 @@ class AlarmLife(RuleBasedStateMachine):
         self.lot = 0
         self.owed_s: dict[str, float] = {}
         """Since when somebody should hear of what wakes nobody."""
+        self.over_s: dict[str, float] = {}
+        self.over_told: set[str] = set()
         self.journal = MemoryJournal()
         self.begin()
 
@@ -314,6 +316,30 @@ class AlarmLife(RuleBasedStateMachine):
             self.true_s += STEP_S
             self.look()
             self.nothing_is_silent()
+            self.whoever_heard_of_it_hears_that_it_is_over()
+
+    def whoever_heard_of_it_hears_that_it_is_over(self) -> None:
+        """Check it of every alarm that is over, shelved or not, unless the same trouble has begun anew since."""
+        kitchen = self.present.kitchen
+        every = {**kitchen.past_alarms, **kitchen.alarms}
+        for alarm in every.values():
+            if alarm.returned_at is None or alarm.id in self.over_told:
+                continue
+            over_s = self.over_s.setdefault(alarm.id, self.true_s)
+            later = [
+                a
+                for a in every.values()
+                if a.condition.key == alarm.condition.key and int(a.id[1:]) > int(alarm.id[1:])
+            ]
+            if later or self.at - alarm.returned_at > OVER_FOR_S:
+                self.over_told.add(alarm.id)
+                continue
+            heard = {person for _, person, name, _ in self.said if name == alarm.id}
+            told = {person for _, person, name, occasion in self.said if (name, occasion) == (alarm.id, "returned")}
+            if heard <= told:
+                self.over_told.add(alarm.id)
+            elif "mail" not in self.broken:
+                assert self.true_s - max(over_s, self.heard_from_s) <= SLACK_S, f"{alarm.id}: {heard - told} not told"
 
     def nothing_is_silent(self) -> None:
         if "mail" in self.broken:

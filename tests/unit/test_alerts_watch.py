@@ -135,6 +135,17 @@ def test_freezing_for_an_hour_is_told_and_wakes_nobody() -> None:
     assert (cold.kind, cold.category, cold.wakes) == ("product_freezing", "cold", False)
 
 
+def test_meat_that_goes_up_and_down_about_its_freezing_point_is_told_of_once() -> None:
+    w = watch(start_c=-1.6)
+    for hour in range(0, 12, 2):
+        feed(w, hour, hour + 1, -1.8)
+        feed(w, hour + 1, hour + 2, -1.1)
+        assert hour == 0 or "product_freezing" in kinds(conditions(w, (hour + 2) * HOUR, ()))
+    assert w.tubs[0].copies.likely_c > -1.5
+    feed(w, 12, 16, 0.5)
+    assert "product_freezing" not in kinds(conditions(w, 16 * HOUR, ()))
+
+
 def test_readings_through_a_gap_leave_the_copies_apart() -> None:
     w = watch()
     feed(w, 0, 2, 3.0)

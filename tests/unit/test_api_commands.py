@@ -331,8 +331,9 @@ def test_estimates_stand_every_five_minutes_with_their_bounds(run: Run, folder: 
     _, estimates, _ = replay(run, record((2, 3.0)), START + 2 * HOUR)
     assert [row["t"] for row in estimates] == [START + 300.0 * step for step in range(1, 25)]
     for row in estimates:
-        assert sorted(row) == ["batch", "hi", "lo", "t", "unit", "value"]
+        assert sorted(row) == ["batch", "hi", "hi90", "lo", "lo90", "t", "unit", "value"]
         assert float(str(row["lo"])) <= float(str(row["value"])) <= float(str(row["hi"]))
+        assert float(str(row["lo90"])) <= float(str(row["value"])) <= float(str(row["hi90"]))
 
 
 def test_silence_up_to_the_end_raises_its_alarm(run: Run, folder: Path) -> None:
