@@ -6,6 +6,7 @@ from dataclasses import replace
 import numpy as np
 
 from alerts.alarms import step, worth_telling
+from alerts.channels.lamp import words_of
 from alerts.grouping import Partial, Silence, grouped, silence_of
 from alerts.heard import Heard, Taken
 from alerts.sentences import alarm_text, condition_text
@@ -263,3 +264,19 @@ def test_two_units_can_have_stopped_together_only_where_one_instant_fits_both() 
     assert first.fits(then.spoke_at)
     assert not first.fits(then.spoke_at + 1.0)
     assert silence_of(watch, START) is not None
+
+
+def test_the_lamp_of_every_room_that_a_cause_is_behind_shows_its_alarm_and_no_other_does() -> None:
+    house = House(FIVE, tubs=("a",))
+    house.run(30, *FIVE)
+    house.run(30, *FIVE[2:])
+    assert set(words_of(house.kitchen, "{unit}").values()) == {"none"}
+    house.run(30, *FIVE[2:])
+    words = words_of(house.kitchen, "{unit}")
+    assert [name for name, word in words.items() if word == "alarm"] == ["a", "b"]
+
+
+def test_a_group_is_of_the_site_of_its_units() -> None:
+    house = House(("mill-a", "port-a"), sites=("mill", "port"))
+    assert house.kitchen.site_of("*port/port-a") == house.kitchen.sites["port"]
+    assert house.kitchen.site_of("*") is None
