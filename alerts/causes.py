@@ -162,7 +162,7 @@ def usual_of(record: Air, swings: Sequence[Swing], until: int) -> Usual | None:
     if len(falls) < KNOWN_TURNS or record.times[until] - record.times[0] < KNOWN_S:
         return None
     swing_c = median(-record.height(s) for s in falls)
-    quick = sorted(record.quickest(s) for s in falls)[(3 * len(falls)) // 4]
+    quick = sorted(record.quickest(s) for s in falls)[(9 * len(falls)) // 10]
     bottom_c = median(record.values[s.end] for s in falls)
     heated = [s for s in before if is_heated(record, s) and record.height(s) > NO_HIGHER * swing_c]
     if not heated:

@@ -12,6 +12,7 @@ from alerts.explained import WARM
 from alerts.heard import Heard
 from alerts.learned import Recent
 from alerts.unit_watch import UnitWatch, about_of, lots_of
+from alerts.weak_cooling import HOUR_S, LATE_S, is_weak, looked_at
 from collector.findings import Condition
 from collector.readings import Quantity
 
@@ -25,8 +26,7 @@ def with_causes(watch: UnitWatch, found: Sequence[Condition]) -> list[Condition]
     """Return the conditions, those of a warm room with its likely cause among their parameters."""
     if not any(c.kind in WARM for c in found):
         return list(found)
-    doubted = any(c.category == "sensor" and c.kind not in NOT_OF_A_VALUE for c in found)
-    likely = Likely(doubted=True) if doubted else cause_of(watch)
+    likely = Likely(doubted=True) if doubtful(found) else cause_of(watch)
     creeps = next((str(c.parameters.get("cause") or "") for c in found if c.kind == "level_creeps"), "")
     if creeps and likely.cause in ("", CREEP) and not likely.doubted:
         # Days of it say more than the last one.
@@ -41,6 +41,11 @@ def with_causes(watch: UnitWatch, found: Sequence[Condition]) -> list[Condition]
         figures = {"cause": likely.cause, "cause_at": likely.since_at, "cause_k": likely.shift_c}
         figures |= {name: round(value, 1) for name, value in figures.items() if isinstance(value, float)}
     return [replace(c, parameters={**c.parameters, **figures}) if c.kind in WARM else c for c in found]
+
+
+def doubtful(found: Sequence[Condition]) -> bool:
+    """Return whether a sensor of the unit may not say what the room does."""
+    return any(c.category == "sensor" and c.kind not in NOT_OF_A_VALUE for c in found)
 
 
 def heaters_and_doors(watch: UnitWatch, standing: Collection[str]) -> list[Condition]:
@@ -60,6 +65,23 @@ def heaters_and_doors(watch: UnitWatch, standing: Collection[str]) -> list[Condi
     return found
 
 
+def weak_cooling(watch: UnitWatch, *, stands: bool) -> Condition | None:
+    """Return that a unit cools in fewer and slower turns than on the day before; for the day."""
+    air = air_of(watch)
+    if not air or not air[0].times:
+        return None
+    hour_at = air[0].times[-1] // HOUR_S * HOUR_S
+    if watch.turning is None or watch.turning[0] != hour_at:
+        watch.turning = (hour_at, looked_at(air[0]))
+    if not is_weak(watch.turning[1], stands=stands):
+        return None
+    since = hour_at - LATE_S
+    return Condition(
+        watch.unit.id, "weak_cooling", "equipment", False, since, lots_of(watch), sentence="weak_cooling",
+        parameters={**about_of(watch), "since_at": round(since)},
+    )  # fmt: skip
+
+
 def _seen(watch: UnitWatch, kind: str, category: str, sentence: str) -> Condition:
     since = cause_of(watch).since_at
     since = since if since is not None else watch.above_since or 0.0
@@ -67,10 +89,15 @@ def _seen(watch: UnitWatch, kind: str, category: str, sentence: str) -> Conditio
     return Condition(watch.unit.id, kind, category, False, since, lots_of(watch), sentence=sentence, parameters=figures)
 
 
+def air_of(watch: UnitWatch) -> list[Recent]:
+    """Return what is kept of the air sensors that speak, the leading one first."""
+    names = speaking(watch.channels, watch.recent, watch.blind)
+    return [watch.recent[name] for name in names if watch.channels[name].is_air]
+
+
 def cause_of(watch: UnitWatch) -> Likely:
     """Return what is likely behind the warmth of a unit, looked at anew with every reading that is kept."""
-    names = speaking(watch.channels, watch.recent, watch.blind)
-    air = [watch.recent[name] for name in names if watch.channels[name].is_air]
+    names, air = speaking(watch.channels, watch.recent, watch.blind), air_of(watch)
     if not air or not air[0].times:
         return Likely()
     at = air[0].times[-1]

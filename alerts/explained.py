@@ -14,8 +14,9 @@ Cause: TypeAlias = dict[str, float | int | str | None]
 WARM = ("product_warm", "warm_level", "above_usual")
 """The kinds of alarm that name a likely cause found by `alerts.causes`."""
 FIGURES = ("cause", "cause_at", "cause_k", "cause_doubted")
-LOOKED_FOR_S = 12 * 3600.0
-"""House: later the record of a day no longer shows how it began. [s]"""
+LOOKED_FOR_S, DOUBTED_S = 12 * 3600.0, 4 * 3600.0
+"""House: later the record of a day no longer shows how it began, nor a sensor that fell out with its neighbour while
+the room came back what was behind it. [s]"""
 
 
 def named(parameters: Parameters) -> Cause:
@@ -36,6 +37,6 @@ def settled(before: Parameters, after: Parameters, raised_at: Instant, now: Inst
     if now - raised_at > LOOKED_FOR_S:
         return old
     if new.get("cause_doubted"):
-        return new
+        return old if old.get("cause") and now - raised_at > DOUBTED_S else new
     gives_way = not old.get("cause") or (old.get("cause") == COOLING and new.get("cause") == SETTING)
     return new if gives_way else old

@@ -21,6 +21,7 @@ from alerts.science.salt import STOP_C
 from alerts.science.warmest import SURFACE_SHARE
 from alerts.surroundings import TEMPERATURES, UNTRUSTED, gap_after_s
 from alerts.trace import Copies
+from alerts.weak_cooling import Turning
 from collector.readings import Assignment, Unit
 from collector.sample import Instant
 
@@ -111,6 +112,10 @@ class UnitWatch:
     """The present or last excursion of the warmest tub: what the return to normal tells."""
     likely: tuple[Instant, Likely] | None = field(default=None, compare=False, repr=False)
     """What was last thought to be behind its warmth, and by which reading: it follows from the rest."""
+    turning: tuple[Instant, tuple[Turning | None, Turning | None]] | None = field(
+        default=None, compare=False, repr=False
+    )
+    """How it cooled beside the day before, and at which full hour that was looked at: it follows from the rest."""
     learned: LearnedUnit = field(init=False)
     """What is usual for the unit's air, and how it stands beside that."""
     late: bool = False

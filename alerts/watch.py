@@ -8,7 +8,7 @@ import math
 from collections.abc import Collection
 from statistics import median
 
-from alerts.conditions_cause import heaters_and_doors, with_causes
+from alerts.conditions_cause import doubtful, heaters_and_doors, weak_cooling, with_causes
 from alerts.conditions_cold import Cold, cure_stalled, too_cold
 from alerts.conditions_level import AWAY_C, Level, above_usual, patience_near, warm_level
 from alerts.conditions_sensor import conditions_of_sensors
@@ -61,6 +61,8 @@ def conditions(watch: UnitWatch, now: Instant, standing: Collection[str]) -> lis
         {name: blind.why for name, blind in watch.blind.items()},
     )
     sensors += heaters_and_doors(watch, standing)
+    if "weak_cooling" in standing or (found[0] is None and not doubtful(sensors)):
+        found.append(weak_cooling(watch, stands="weak_cooling" in standing))
     sensors += conditions_of_upkeep(
         about_of(watch), watch.unit.id, watch.channels, watch.recent, watch.clocks, watch.due, now, standing
     )

@@ -38,7 +38,7 @@ SAYS = {
     "units_silent": "connectivity",
     "channel_silent": "silent", "sensor_stuck": "stuck", "sensor_jumps": "jumps", "sensor_unit": "unit of measure",
     "sensors_disagree": "neighbours", "warm_level": "setting", "door_open": "door",
-    "defrost_stays": "defrost", "sensor_elsewhere": "elsewhere",
+    "defrost_stays": "defrost", "weak_cooling": "cooling", "sensor_elsewhere": "elsewhere",
     "sensor_drift": "drift", "too_cold": "cold", "cure_stalled": "cold",
 }  # fmt: skip
 """What each kind of alarm says is behind it; an alarm that names a cause of its own says that."""

@@ -110,6 +110,13 @@ def test_a_sensor_in_doubt_withdraws_the_cause_for_good() -> None:
     assert desk.look(because("creep")) == []
 
 
+def test_a_sensor_in_doubt_hours_later_withdraws_nothing() -> None:
+    desk = Desk()
+    desk.look(because("door"))
+    assert desk.look(DOUBT, at=T + 5 * 3600) == []
+    assert desk.cause == "door"
+
+
 def test_each_cause_is_said_with_its_evidence_and_leads_what_to_look_at() -> None:
     for cause in CAUSES:
         said = looks_like(because(cause), "Europe/Paris")
