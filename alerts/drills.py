@@ -142,7 +142,7 @@ def others(kitchen: Kitchen, drill: Drill, now: Instant) -> list[str]:
 def call_message(link: str) -> tuple[str, str]:
     """Return the first line and the body by which everybody is called."""
     first = f"{FIRST_WORD}: Curevigil tries whether it reaches you. This is no alarm; nobody need go."
-    how = f"Say that it has reached you: {link}" if link else "Say that it has reached you: sign in, page People."
+    how = f"Say that it has reached you: {link}" if link else "Say that it has reached you: sign in, any page."
     return first, f"{how}\n{CAUTION}"
 
 

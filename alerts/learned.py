@@ -204,11 +204,12 @@ class Recent:
 
 def apart(one: Recent, other: Recent, since_at: Instant) -> float | None:
     """Return the median difference of two channels since an instant, reading by reading; None with less than ten."""
-    values = {at // GRID_S: value for at, value in zip(other.times, other.values, strict=True) if at >= since_at}
+    mine, theirs = bisect_left(one.times, since_at), bisect_left(other.times, since_at)
+    values = {at // GRID_S: value for at, value in zip(other.times[theirs:], other.values[theirs:], strict=True)}
     differences = [
         value - values[at // GRID_S]
-        for at, value in zip(one.times, one.values, strict=True)
-        if at >= since_at and at // GRID_S in values
+        for at, value in zip(one.times[mine:], one.values[mine:], strict=True)
+        if at // GRID_S in values
     ]
     return median(differences) if len(differences) >= 10 else None
 

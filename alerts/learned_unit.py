@@ -23,7 +23,7 @@ GRID_S = 240.0
 """The first reading of each such stretch is looked at, whenever the looking began. [s]"""
 LEAST_COVER = 0.75
 """House: a day of which less than this was heard is no example."""
-GAP_S = 1800.0
+GAP_S = 2700.0
 """House: over a longer silence nothing is concluded from the values on both sides. [s]"""
 CLIP_ABOVE_C, CLIP_C = 3.0, -5.0
 """House: a value further above the limit, or colder, counts as this (models 6.1: clip before summing). [K], [°C]"""

@@ -21,6 +21,11 @@ def held_lots(kitchen: Kitchen) -> tuple[str, ...]:
     return tuple(lot for lot in living if standing(kitchen, lot).disposition in BLOCKING)
 
 
+def waiting_drill(kitchen: Kitchen, person: str) -> str:
+    """Return the latest drill that waits for a person's word; empty where none does."""
+    return next((one.id for one in reversed(kitchen.drills.values()) if one.open and person in one.missing), "")
+
+
 def frame_of(office: Office, signed: Signed | None, here: str = "") -> Frame:
     """Return what stands around a page now; the words of a public page name nobody and no lot."""
     kitchen = office.present.kitchen
@@ -35,6 +40,7 @@ def frame_of(office: Office, signed: Signed | None, here: str = "") -> Frame:
         notice=office.settings.notice,
         doubts=tuple(part.sentence for part in office.health() if part.state is State.FAILED),
         holds=held_lots(kitchen),
+        drill=waiting_drill(kitchen, signed.person.id),
         here=here,
         now_text=short_text(office.clock(), zone),
     )

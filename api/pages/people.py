@@ -61,11 +61,9 @@ class PeopleContext:
     refused: str = ""
     last_drill: str = ""
     """How the last drill went; empty where there was none."""
-    asked: str = ""
-    """The drill that waits for whoever looks; empty where none does."""
 
 
-def _context(office: Office, looks: str, **more: Any) -> PeopleContext:
+def _context(office: Office, **more: Any) -> PeopleContext:
     kitchen, now = office.present.kitchen, office.clock()
     order = {step.person: n for n, step in reversed(list(enumerate(kitchen.rota)))}
     people = sorted(kitchen.people.values(), key=lambda p: (order.get(p.id, len(order)), p.name))
@@ -81,8 +79,7 @@ def _context(office: Office, looks: str, **more: Any) -> PeopleContext:
     ]
     held = [drill for drill in kitchen.drills.values() if drill.kind == CALLS]
     last = drill_words(kitchen, held[-1], zone_of(kitchen)) if held else ""
-    waits = [drill.id for drill in kitchen.drills.values() if drill.open and looks in drill.missing]
-    return PeopleContext(tuple(found), _now(kitchen, now), last_drill=last, asked="".join(waits[-1:]), **more)
+    return PeopleContext(tuple(found), _now(kitchen, now), last_drill=last, **more)
 
 
 def _now(kitchen: Kitchen, now: Instant) -> OnCall:
@@ -101,9 +98,9 @@ def _after(step: RotaStep) -> str:
 
 
 @router.get("/people")
-def people(office: OfficeHere, frame: Framed, signed: SignedIn) -> Response:
+def people(office: OfficeHere, frame: Framed) -> Response:
     """Return the page."""
-    return show("people.html", _context(office, signed.person.id), frame)
+    return show("people.html", _context(office), frame)
 
 
 @router.post("/people/drill")
@@ -120,6 +117,6 @@ def called_for_drill(office: OfficeHere, frame: Framed, signed: Admin, typed: Ty
     kitchen = office.present.kitchen
     why = refusal(kitchen, person, office.reach.get(person, ()))
     if why:
-        return show("people.html", _context(office, signed.person.id, refused=why), frame, 422)
+        return show("people.html", _context(office, refused=why), frame, 422)
     tried = tuple((one.accepted, tried_text(one)) for one in office.drill(person))
-    return show("people.html", _context(office, signed.person.id, name=kitchen.people[person].name, tried=tried), frame)
+    return show("people.html", _context(office, name=kitchen.people[person].name, tried=tried), frame)

@@ -30,6 +30,8 @@ class Frame:
     """Parts of the program that do not work, in words."""
     holds: tuple[str, ...] = ()
     """Lots that must not be used."""
+    drill: str = ""
+    """The drill that waits for the word of whoever looks."""
     here: str = "/"
     now_text: str = ""
     places: tuple[tuple[str, str], ...] = field(default=PLACES)

@@ -118,6 +118,13 @@ def test_air_that_stays_above_its_slow_self_is_timed_and_a_silence_ends_the_timi
     assert unit.warming_s == 0.0
 
 
+def test_a_sensor_that_speaks_every_half_hour_is_learned_from_too() -> None:
+    slow = [(at + 7.0 * (i % 3), v) for i, (at, v) in enumerate(quiet(6.0)) if at % 1800.0 < EVERY]
+    usual = learned(5.0, slow).usual
+    assert usual is not None
+    assert abs(usual.level_c - 3.1) < 0.3
+
+
 def test_memory_is_bounded() -> None:
     unit = learned(5.0, quiet(40.0))
     assert len(unit.days) <= 15

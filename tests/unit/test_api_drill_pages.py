@@ -87,7 +87,7 @@ def test_a_link_of_a_forgotten_drill_or_a_forgotten_person_leads_nowhere(client:
         assert client.get(f"/a/{link}").status_code == 404
 
 
-def test_whoever_is_signed_in_confirms_on_the_page_of_people_and_for_nobody_else(
+def test_whoever_is_signed_in_is_asked_on_every_page_and_confirms_for_nobody_else(
     client: TestClient, office: Office
 ) -> None:
     session = begin(office.working, "bo", office.security_clock())
@@ -99,7 +99,7 @@ def test_whoever_is_signed_in_confirms_on_the_page_of_people_and_for_nobody_else
     assert client.post("/people/drill", data=sent).status_code == 303
     assert drill(office).answered == ()
     write(office, DrillEnded(drill(office).id, "two hours are over", ("cy",)), DrillStarted("calls", ("bo", "cy")))
-    assert "I got it" in client.get("/people").text
+    assert all("I got it" in client.get(page).text for page in ("/", "/people", "/journal"))
     sent["drill"] = drill(office).id
     assert client.post("/people/drill", data=sent).headers["location"] == "/people"
     text = client.get("/people").text
