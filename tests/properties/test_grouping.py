@@ -113,6 +113,7 @@ class Rooms(RuleBasedStateMachine):
         self.spoke_s = dict.fromkeys(ROOMS, 0.0)
         self.dead: set[str] = set()
         self.covered: set[str] = set()
+        self.woken: set[str] = set()
         self.put_s: list[float] = []
         self.disturbed_s = 0.0
         """When the program was last begun anew, or its clock put."""
@@ -197,6 +198,7 @@ class Rooms(RuleBasedStateMachine):
     def rooms_come_back(self, rooms: set[str]) -> None:
         self.dead -= rooms
         self.covered -= rooms
+        self.woken -= rooms
 
     @rule()
     def the_program_is_started_again(self) -> None:
@@ -231,8 +233,12 @@ class Rooms(RuleBasedStateMachine):
             assert about or self.true_s - since_s <= NOTICED_S, f"{room}: silent for {self.true_s - since_s} s, untold"
             if about:
                 self.covered.add(room)
+            wakes = any(a.condition.wakes for a in about)
+            assert wakes or room not in self.woken, f"somebody was woken for {room}, and nothing wakes any more"
+            if wakes and room in MEAT and self.true_s - self.spoke_s[room] > COULD_PASS_S + TICK_S:
+                self.woken.add(room)
             if room in MEAT and self.true_s - since_s > max(NOTICED_S, COULD_PASS_S + TICK_S):
-                assert any(a.condition.wakes for a in about), f"nobody is woken for {room}"
+                assert wakes, f"nobody is woken for {room}"
 
     def what_stands_was_told(self, kitchen: Kitchen, active: Sequence[Alarm]) -> None:
         for alarm in active:
