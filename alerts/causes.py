@@ -37,10 +37,10 @@ HEATED_C, HEATED_S, ABRUPT = 2.5, (1080.0, 3300.0), 0.4
 DEFROST_C, DEFROST_S, TOO_LONG_S, AGAIN_S = 5.5, 1800.0, 3000.0, 1.6 * HOUR_S
 """House: height and length of a defrost where the unit has shown none; one lasts too long; one comes again too soon."""
 MINUTES_S, QUARTER_S, FRESH_S = 600.0, 1500.0, 3 * HOUR_S
-OPEN_C, BENDS = 2.0, (1.75, 2.1)
+OPEN_C, BENDS = 2.0, (1.65, 2.1)
 """House: an open door lifts the air by this within ten minutes; after 25 and 50 minutes it stands at most so many times
 higher. [K]"""
-STRAIGHT = 1.9
+STRAIGHT, EVEN = 1.9, 0.3
 """House: a heater lifts the air within half an hour by so many times what ten minutes brought."""
 LEAP_C, LEAP, GOES_ALONG = 5.0, 0.8, 0.4
 """House: a warm time that begins with so much, and this share of it, between two readings is the sensor's, and so is
@@ -196,7 +196,8 @@ def heater_on(record: Air, swings: Sequence[Swing], usual: Usual, from_at: Insta
         minutes, half, longer = (record.risen(s.begin, span) for span in (MINUTES_S, DEFROST_S, TOO_LONG_S))
         if minutes is None or half is None or longer is None or record.span_s(s) < 0.8 * TOO_LONG_S:
             continue
-        if half >= max(0.7 * usual.defrost_c, STRAIGHT * minutes) and longer >= 1.3 * usual.defrost_c:
+        even = all(b - a <= EVEN * longer for a, b in pairwise(record.values[s.begin : s.end + 1]))
+        if even and half >= max(0.7 * usual.defrost_c, STRAIGHT * minutes) and longer >= 1.3 * usual.defrost_c:
             return record.times[s.begin]
     heated = [s for s in late if is_heated(record, s) and record.span_s(s) >= 0.9 * usual.defrost_s]
     for a, b in pairwise(heated):

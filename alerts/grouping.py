@@ -52,8 +52,8 @@ class Silence:
         return self.spoke_at + self.interval_s + WINDOW_S
 
     def fits(self, since_at: Instant) -> bool:
-        """Return whether it can have stopped with others, of which one was still heard at `since_at`."""
-        return self.spoke_at <= since_at + WINDOW_S and since_at <= self.until_at
+        """Return whether it can have stopped with others, of which the first was heard last at `since_at`."""
+        return self.spoke_at <= since_at + self.interval_s + WINDOW_S and since_at <= self.until_at
 
     @property
     def could_pass_at(self) -> Instant:
@@ -178,8 +178,10 @@ def _standing(
 
 def _members(condition: Condition, known: Sequence[UnitWatch], silent: Sequence[Silence]) -> list[Silence]:
     """Return the units that have said nothing since their group fell silent."""
-    mine = {s.id: s for s in silent if _covers(condition.unit, s.watch) and s.spoke_at <= condition.since_at + WINDOW_S}
-    if condition.kind != "nothing_arrives":
+    mine = {s.id: s for s in silent if _covers(condition.unit, s.watch)}
+    if condition.kind == "nothing_arrives":
+        mine = {name: s for name, s in mine.items() if s.spoke_at <= condition.since_at + WINDOW_S}
+    else:
         mine = {name: s for name, s in mine.items() if s.fits(condition.since_at)}
     for watch in known:
         if watch.unit.id not in mine and not any(h.taken for h in _temperatures(watch)):
@@ -201,9 +203,9 @@ def _begun(
     """Return the parents that begin now."""
     held = {member.id for parent in old for member in parent.members}
     free = [s for s in silent if s.id not in held]
-    gone = [s for s in free if s.gone]
     # Who is late and can have stopped with one that is gone is counted at once: one message, not one after another.
-    joined = [s for s in free if s.gone or any(s.fits(one.spoke_at) and one.fits(s.spoke_at) for one in gone)]
+    late = {s.id for cluster in _clusters(free) for s in cluster}
+    joined = [s for s in free if s.gone or s.id in late]
     if not joined or any(parent.key == (ALL, "nothing_arrives") for parent in old):
         return []
     quiet = held | {s.id for s in joined}
@@ -213,17 +215,16 @@ def _begun(
     for site in dict.fromkeys(s.watch.unit.site for s in joined):
         here, mine = [w for w in heard if w.unit.site == site], [s for s in joined if s.watch.unit.site == site]
         whole = (f"{ALL}{site}", "nothing_arrives")
-        if any(parent.key == whole for parent in old):
+        if any(parent.key == whole for parent in old) or not any(s.gone for s in mine):
             continue
         if len(kitchen.sites) > 1 and len(here) > 1 and all(w.unit.id in quiet for w in here):
             found.append(_of_all(whole[0], [s for s in silent if s.watch.unit.site == site]))
             continue
         for cluster in _clusters(mine):
-            names = sorted(s.id for s in cluster)
-            keys = ((f"{ALL}{site}/{name}", "units_silent") for name in names)
+            keys = ((f"{ALL}{site}/{name}", "units_silent") for name in sorted(s.id for s in cluster))
             key = next((key for key in keys if key not in standing), None)
-            if key is not None and len(cluster) > 1 and any(s.gone for s in cluster):
-                found.append(Parent(key, max(s.spoke_at for s in cluster), tuple(cluster)))
+            if key is not None and len(cluster) > 1:
+                found.append(Parent(key, cluster[0].spoke_at, tuple(cluster)))
     return found
 
 
@@ -233,21 +234,22 @@ def _of_all(group: str, silent: Sequence[Silence]) -> Parent:
 
 
 def _clusters(silent: Sequence[Silence]) -> list[list[Silence]]:
-    """Return units that can have stopped at one instant, together; who never spoke has not stopped."""
+    """Return units that can have stopped with one that is gone, together; who never spoke has not stopped."""
     found: list[list[Silence]] = []
     for one in sorted((s for s in silent if math.isfinite(s.spoke_at)), key=lambda s: (s.spoke_at, s.id)):
         if found and one.spoke_at <= min(s.until_at for s in found[-1]):
             found[-1].append(one)
         else:
             found.append([one])
-    return found
+    return [cluster for cluster in found if any(s.gone for s in cluster)]
 
 
 def _condition(parent: Parent, kitchen: Kitchen, now: Instant) -> Condition:
     group, kind = parent.key
     members = sorted(parent.members, key=lambda s: (s.could_pass_at, s.watch.unit.name, s.id))
     early = members[0].could_pass_at
-    figures: dict[str, float | int | str | None] = {"since_at": round(parent.since_at), "units": len(members)}
+    since = max((s.spoke_at for s in members if math.isfinite(s.spoke_at)), default=parent.since_at)
+    figures: dict[str, float | int | str | None] = {"since_at": round(since), "units": len(members)}
     for n, member in enumerate(members, 1):
         figures[f"unit_{n}"], figures[f"name_{n}"] = member.id, member.watch.unit.name
         if member.watch.tubs:

@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 from alerts.alarms import Key, step
 from alerts.channels.base import Channel
 from alerts.fresh import cannot_end
-from alerts.grouping import CHILDREN, Partial, grouped, members_of
+from alerts.grouping import Partial, grouped, members_of
 from alerts.heard import Taken, with_life_of
 from alerts.interval import claimed
 from alerts.moving import advice
@@ -19,7 +19,7 @@ from alerts.surroundings import TEMPERATURES
 from alerts.suspended import PUT_BACK_S, put_back
 from alerts.teller import Teller
 from alerts.unit_watch import UnitWatch, projected, return_figures, take, warmest_c
-from alerts.unwatched import set_aside
+from alerts.unwatched import HELD, set_aside
 from alerts.watch import conditions, quiet_until
 from collector.batches import Batch
 from collector.events import Draft, ItemSetAside, ProposalMade
@@ -268,7 +268,7 @@ class Service:
         behind = members_of(self._seen)
         for name in units:
             # What a parent holds back is not new once it is over: no patience a second time.
-            kinds = standing.get(name, set()) | (CHILDREN if name in behind else set())
+            kinds = standing.get(name, set()) | ({HELD} if name in behind else set())
             found.extend(self._conditions(name, now, kinds))
             for kind in standing.get(name, ()):
                 returns[(name, kind)] = return_figures(self.watches[name])

@@ -20,6 +20,10 @@ from collector.sample import Instant
 _SENTENCES = {"": "unwatched", STUCK: "unwatched_stuck", FAHRENHEIT: "unwatched_unit"}
 
 
+HELD = "held back"
+"""Stands among the kinds of a unit whose silence a parent tells: it is not new once the parent is over."""
+
+
 def unheard(watch: UnitWatch, tub: TubState, now: Instant, *, stands: bool) -> bool:
     """Return whether nothing tells of the tub any more."""
     telling = watch.telling_of(tub)
@@ -52,9 +56,11 @@ def minute(at: float) -> float | None:
 
 def unwatched(watch: UnitWatch, now: Instant, standing: Collection[str]) -> Condition | None:
     """Return that meat has stood unwatched for so long that it could have passed its limit (rules 4.5)."""
-    blind = [t for t in watch.tubs if unheard(watch, t, now, stands="unwatched" in standing)]
+    stands = "unwatched" in standing
+    blind = [t for t in watch.tubs if unheard(watch, t, now, stands=stands or HELD in standing)]
     early = min((could_pass_at(watch, t) for t in blind), default=math.inf)
-    if early >= now:
+    # Once it is told it stands until something is heard, also where a clock was put back before the time.
+    if not blind or (early >= now and not stands):
         return None
     never_at = watch.at if watch.at is not None else watch.since_at
     since = last_spoke_at((h for t in blind for h in watch.telling_of(t)), never_at)
@@ -75,7 +81,7 @@ def _still_sends(watch: UnitWatch, channel: str, heard: Heard, now: Instant) -> 
 
 def channel_silent(watch: UnitWatch, now: Instant, standing: Collection[str]) -> Condition | None:
     """Return that a channel says nothing; with the time for which the unit's meat can stand so, where none is left."""
-    stands = "channel_silent" in standing
+    stands = "channel_silent" in standing or HELD in standing
     silent = sorted(
         n for n, h in watch.channels.items()
         if h.silent(now, stands=stands) and not (n in watch.blind and _still_sends(watch, n, h, now))

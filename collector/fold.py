@@ -261,7 +261,8 @@ def step(kitchen: Kitchen, entry: e.Entry) -> Kitchen:
     if entry.position != kitchen.position + 1:
         raise ValueError(f"entry {entry.position} does not follow position {kitchen.position}")
     after = _STEPS[type(entry.event)](kitchen, entry, entry.event)
-    if after.out_of_service:
+    moved = after.batches is not kitchen.batches or after.out_of_service is not kitchen.out_of_service
+    if after.out_of_service and moved:
         after = in_service_where_tubs_stand(after, entry.at)
     return replace(after, position=entry.position)
 

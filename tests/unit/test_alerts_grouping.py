@@ -280,3 +280,13 @@ def test_a_group_is_of_the_site_of_its_units() -> None:
     house = House(("mill-a", "port-a"), sites=("mill", "port"))
     assert house.kitchen.site_of("*port/port-a") == house.kitchen.sites["port"]
     assert house.kitchen.site_of("*") is None
+
+
+def test_two_sites_that_go_within_a_minute_are_one_alarm_from_the_first() -> None:
+    house = House(("mill-a", "mill-b", "port-a"), sites=("mill", "port"))
+    everyone = tuple(house.watches)
+    house.run(30, *everyone)
+    house.run(1, "port-a")
+    house.run(30)
+    assert house.keys() == [("*", "nothing_arrives")]
+    assert house.only().raised_at - START == (30 + 16) * MINUTE

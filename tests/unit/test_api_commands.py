@@ -332,7 +332,8 @@ def test_estimates_stand_every_five_minutes_with_their_bounds(run: Run, folder: 
     assert [row["t"] for row in estimates] == [START + 300.0 * step for step in range(1, 25)]
     for row in estimates:
         assert sorted(row) == ["batch", "hi", "hi90", "lo", "lo90", "t", "unit", "value"]
-        assert float(str(row["lo"])) <= float(str(row["value"])) <= float(str(row["hi"]))
+        for low, high in (("lo", "hi"), ("lo90", "hi90")):
+            assert float(str(row[low])) <= float(str(row["value"])) <= float(str(row[high]))
         assert float(str(row["lo90"])) <= float(str(row["value"])) <= float(str(row["hi90"]))
 
 
