@@ -3,7 +3,7 @@
 Meanwhile it counts as silent: the next sensor leads, and where there is none the unit is unwatched.
 """
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import replace
 from statistics import median
 from typing import NamedTuple
@@ -164,6 +164,31 @@ def _turned(times: Array, thin: Array, last: int, end: int) -> bool:
     return False
 
 
+def believing(air: Collection[str], fetch: Fetch) -> Fetch:
+    """Return the same fetch with the times in which one of the `air` channels was blind marked as faults."""
+
+    def believed(channel: str, from_at: Instant, until_at: Instant) -> Series:
+        if channel not in air:
+            return fetch(channel, from_at, until_at)
+        # Whether it stands still is judged by the day before.
+        series = fetch(channel, from_at - 2 * KEPT_S, until_at)
+        begin = int(np.searchsorted(series.measured_at, from_at))
+        m = _marked(series, _spans(series))
+        return Series(m.measured_at[begin:], m.values[begin:], m.quality[begin:], m.received_at[begin:])
+
+    return believed
+
+
+def _marked(series: Series, spans: Sequence[Span]) -> Series:
+    if not spans:
+        return series
+    quality = series.quality.copy()
+    for span in spans:
+        told_nothing = (series.measured_at > span.after_at) & (series.measured_at < span.until_at)
+        quality[told_nothing] |= int(Quality.PROBE_FAULT)
+    return replace(series, quality=quality)
+
+
 class Believed:
     """What the store says of some channels over two weeks, with the times in which they were blind marked as faults."""
 
@@ -184,16 +209,7 @@ class Believed:
 
     def fetch(self, channel: str, from_at: Instant, until_at: Instant) -> Series:
         """Return readings, those of a blind sensor marked as faults."""
-        series = self.raw(channel, from_at, until_at)
-        spans = self.spans.get(channel)
-        if not spans:
-            return series
-        quality = series.quality.copy()
-        for span in spans:
-            quality[(series.measured_at > span.after_at) & (series.measured_at < span.until_at)] |= int(
-                Quality.PROBE_FAULT
-            )
-        return replace(series, quality=quality)
+        return _marked(self.raw(channel, from_at, until_at), self.spans.get(channel, ()))
 
     def last(self, channel: str, until_at: Instant) -> Reading | None:
         """Return the last reading before an instant that did not come from a blind sensor."""

@@ -3,6 +3,7 @@
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
+from alerts.blind import believing
 from alerts.case import case_of, rank
 from alerts.disposition import propose
 from alerts.history import BatchHistory
@@ -18,7 +19,7 @@ from alerts.trace import batch_history
 from collector.batches import Batch
 from collector.findings import Finding, Outcome, Proposal
 from collector.kitchen import Kitchen
-from collector.readings import Unit
+from collector.readings import Quantity, Unit
 from collector.sample import Instant
 from collector.storage import Series
 
@@ -49,11 +50,17 @@ def fetching_once(fetch: Fetch) -> Fetch:
     return once
 
 
+def believing_air(kitchen: Kitchen, fetch: Fetch) -> Fetch:
+    """Return the same fetch that takes no air sensor at its word while it is stuck or reads in °F."""
+    air = {a.channel for a in kitchen.assignments if a.quantity is Quantity.AIR_TEMPERATURE and a.lot is None}
+    return believing(air, fetch)
+
+
 def judged(
     kitchen: Kitchen, lot: str, fetch: Fetch, rulebook: Rulebook, now: Instant, software: str
 ) -> Proposal | None:
     """Return what the rules propose for a batch as it is known now; None where its site is not described."""
-    fetch, rulebook = fetching_once(fetch), with_site_limits(rulebook, kitchen.site_limits)
+    fetch, rulebook = fetching_once(believing_air(kitchen, fetch)), with_site_limits(rulebook, kitchen.site_limits)
     told = [_told(batch, kitchen, fetch, rulebook, now) for batch in strands_of(kitchen, lot)]
     known = [one for one in told if one is not None]
     if not known:

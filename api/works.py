@@ -15,7 +15,7 @@ from alerts.channels.log import LogChannel
 from alerts.conditions_upkeep import due_checks
 from alerts.drilling import WeeklyDrill
 from alerts.history import BatchHistory
-from alerts.judgement import judged, limit_of
+from alerts.judgement import believing_air, judged, limit_of
 from alerts.live import TICK_S, LiveWatch
 from alerts.pulse import Beat
 from alerts.rulebook.book import Rulebook
@@ -215,7 +215,9 @@ class Works:
         """Return what the meat of a batch has been through, as known now."""
         kitchen = self.present.kitchen
         batch = kitchen.batches.get(lot)
-        return batch_history(batch, kitchen, self.readings.series, self.clock()) if batch is not None else None
+        if batch is None:
+            return None
+        return batch_history(batch, kitchen, believing_air(kitchen, self.readings.series), self.clock())
 
     def start(self) -> None:
         """Begin to watch, then to take readings: what is acknowledged is watched."""

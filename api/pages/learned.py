@@ -3,6 +3,7 @@
 from collections.abc import Iterable, Sequence
 
 from alerts.history import BatchHistory
+from alerts.judgement import believing_air
 from alerts.late import Learned, learned_late
 from api.doing import book_for
 from api.office import Office
@@ -19,7 +20,9 @@ def learned_of(office: Office, lot: str, history: BatchHistory | None, now: Inst
     book = book_for(office, kitchen, lot)
     if history is None or book is None:
         return ()
-    return learned_late(kitchen.batches[lot], history, kitchen, book, office.readings.series, now)
+    return learned_late(
+        kitchen.batches[lot], history, kitchen, book, believing_air(kitchen, office.readings.series), now
+    )
 
 
 def learned_lines(office: Office, lot: str, proposal: Proposal | None, zone: str) -> Iterable[str]:

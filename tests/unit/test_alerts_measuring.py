@@ -133,6 +133,45 @@ def test_two_sensors_apart_for_two_hours_are_a_quarrel_that_holds_only_if_the_ot
     assert found(mild, "e-2").outcome is Outcome.CANNOT_TELL
 
 
+def cycling(frozen_from: float = 99.0, until: float = 99.0, step_c: float = 0.1) -> list[tuple[float, float]]:
+    """Return air about 3 °C that a compressor moves up and down, and that a sensor repeats from one hour to another."""
+    hours = np.arange(-1.0, 48.0, 1 / 12).tolist()
+    air = [round((3.0 + 0.8 * np.sin(2 * np.pi * at / 0.9)) / step_c) * step_c for at in hours]
+    held = next((value for at, value in zip(hours, air, strict=True) if at >= frozen_from), 3.0)
+    return [(at, held if frozen_from <= at < until else value) for at, value in zip(hours, air, strict=True)]
+
+
+def test_a_stuck_sensor_yields_nothing_within_and_its_time_is_unknown() -> None:
+    assert found(proposed(kitchen(), stored(first=cycling())), "e-2").outcome is Outcome.WITHIN
+    said = proposed(kitchen(), stored(first=cycling(20.0)))
+    assert found(said, "e-2").outcome is Outcome.CANNOT_TELL
+    assert said.disposition is Disposition.HOLD
+    mended = proposed(kitchen(), stored(first=cycling(20.0, 40.0)))
+    assert found(mended, "e-2").outcome is Outcome.CANNOT_TELL
+
+
+def test_a_second_sensor_bears_out_what_a_stuck_one_cannot() -> None:
+    said = proposed(kitchen(sensors=(FIRST, SECOND)), stored(first=cycling(20.0), second=cycling()))
+    assert found(said, "e-2").outcome is Outcome.WITHIN
+    warm = [(at, value if at < 20.0 else 12.0) for at, value in cycling()]
+    assert proposed(kitchen(sensors=(FIRST, SECOND)), stored(first=cycling(20.0), second=warm)).disposition in (
+        Disposition.HOLD,
+        Disposition.REJECT,
+    )
+
+
+def test_air_that_rests_for_an_hour_or_two_is_no_stuck_sensor() -> None:
+    said = proposed(kitchen(), stored(first=cycling(20.0, 22.0)))
+    assert found(said, "e-2").outcome is Outcome.WITHIN
+
+
+def test_a_sensor_that_turned_to_fahrenheit_rejects_nothing_and_bears_nothing_out() -> None:
+    odd = [(at, value * 1.8 + 32.0 if at >= 20.0 else value) for at, value in cycling()]
+    said = proposed(kitchen(), stored(first=odd))
+    assert said.disposition is Disposition.HOLD
+    assert found(said, "e-2").outcome is Outcome.CANNOT_TELL
+
+
 @pytest.mark.parametrize(("difference", "until"), [(1.4, 20.0), (1.6, 11.5)])
 def test_less_apart_or_for_less_time_is_none(difference: float, until: float) -> None:
     near = [(-1.0, 3.0), (10.0, 3.0 + difference), (until, 3.0)]
