@@ -5,6 +5,8 @@ from collections.abc import Callable, Mapping
 SENSOR_FIRST = {
     "unwatched_unit": "{unit_name} is unwatched: {channels} seems to read in °F since {since_at}, and no other sensor "
     "tells of it. {could_text} {tubs_text} Someone must go and measure.",
+    "unwatched_late": "{unit_name} is unwatched: what arrives tells of {since_at} and before. {could_text} "
+    "{tubs_text} Someone must go and measure.",
     "battery_low": "{unit_name}: battery of {channels} at {charge_pct} % or falling towards its end.",
     "clock_wrong": "{unit_name}: readings of {channels} have told times {lag_min} minutes back for an hour. "
     "The clock of the device is behind, or its readings come late.",
