@@ -30,7 +30,8 @@ def worth_telling(before: Condition, after: Condition) -> bool:
     if codes(after.parameters) != codes(before.parameters):
         return True
     if before.sentence != after.sentence:
-        return before.sentence != "product_has_passed"
+        # Why nobody knows how warm the meat is may change to and fro; that nobody does is told once.
+        return before.sentence != "product_has_passed" and before.kind != "unwatched"
     if before.early_at is None or after.early_at is None:
         return False
     return _nearer(before.early_at, after.early_at) and _nearer(before.likely_at, after.likely_at)

@@ -5,7 +5,7 @@ What is to be done next follows from the journal alone, so that a new start goes
 
 import logging
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from alerts.channels.base import Channel, Sent
 from alerts.channels.drill import OCCASION
@@ -46,6 +46,8 @@ class WeeklyDrill:
     clock: Callable[[], Instant]
     weekly: str = ""
     """Day and time of day on the walls, such as `Tue 10:00`; empty for never."""
+    _unwritten: dict[tuple[str, Call], DrillTold] = field(default_factory=dict)
+    """Attempts that were made and that the journal has refused so far: none is made again for that."""
 
     def step(self) -> int:
         """Do what is due now; return how many attempts were made. Raises StoreFailed."""
@@ -101,11 +103,17 @@ class WeeklyDrill:
                 made += 1
 
     def _make(self, drill: Drill, call: Call) -> None:
+        made = (drill.id, call)
+        if made not in self._unwritten:
+            self._unwritten[made] = self._tried(drill, call)
+        self.present.decide(lambda kitchen: [Draft(self.clock(), WATCH, self._unwritten[made])])
+        del self._unwritten[made]
+
+    def _tried(self, drill: Drill, call: Call) -> DrillTold:
         sent = self._sent(drill, call)
         state = "accepted" if sent.accepted else "failed"
-        told = DrillTold(drill.id, call.person, call.channel, state, sent.detail, call.occasion)
         log.info("event=drill drill=%s person=%s way=%r state=%s", drill.id, call.person, call.channel, state)
-        self.present.decide(lambda kitchen: [Draft(self.clock(), WATCH, told)])
+        return DrillTold(drill.id, call.person, call.channel, state, sent.detail, call.occasion)
 
     def _sent(self, drill: Drill, call: Call) -> Sent:
         channel = self.channels.get(call.channel)

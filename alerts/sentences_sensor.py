@@ -5,6 +5,8 @@ from collections.abc import Callable, Mapping
 SENSOR_FIRST = {
     "unwatched_unit": "{unit_name} is unwatched: {channels} seem{s} to read in °F since {since_at}, and no other "
     "sensor tells of it. Someone must go and measure. {could_text} {tubs_text}",
+    "unwatched_late": "{unit_name} is unwatched: what arrives tells of {since_at} and before. "
+    "Someone must go and measure. {could_text} {tubs_text}",
     "battery_low": "{unit_name}: battery of {channels} at {charge_pct} %, or falling towards its end.",
     "clock_wrong": "{unit_name}: for an hour readings of {channels} have borne times {lag_min} minutes in the past. "
     "The clock of the device is behind, or its readings come late.",

@@ -162,10 +162,11 @@ class Service:
 
     def _mind_clock(self, now: Instant) -> None:
         """Begin the watch anew where its clock was put, or has stood still: what it slept through is no silence."""
-        before_at, self._latest_at = self._latest_at, now
+        before_at = self._latest_at
         if now < before_at - PUT_BACK_S:
             self.present.decide(lambda kitchen: put_back(kitchen, before_at, now))
         elif now <= before_at + PAUSE_S:
+            self._latest_at = now
             return
         last_at = last_received_at(self.readings)
         self.began_at, self._slept_s = now, max(now - last_at, 0.0) if last_at is not None else float("inf")
@@ -173,7 +174,8 @@ class Service:
             watch.channels = with_life_of(watch.channels, {})
         self._signatures.clear()
         self._quiet_until.clear()
-        self._next_change_at = now
+        # Only now: where a store refused half-way, the next tick sees it again.
+        self._next_change_at = self._latest_at = now
 
     def _take(self, name: str, assignment: Assignment, reading: Reading, now: Instant) -> None:
         watch = self.watches[name]

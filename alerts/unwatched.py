@@ -17,7 +17,9 @@ from collector.findings import Condition
 from collector.kitchen import Kitchen
 from collector.sample import Instant
 
-_SENTENCES = {"": "unwatched", STUCK: "unwatched_stuck", FAHRENHEIT: "unwatched_unit"}
+LATE = "late"
+"""Readings arrive, and tell of a time so long ago that nobody knows how warm the meat is now."""
+_SENTENCES = {"": "unwatched", STUCK: "unwatched_stuck", FAHRENHEIT: "unwatched_unit", LATE: "unwatched_late"}
 
 
 HELD = "held back"
@@ -29,7 +31,15 @@ def unheard(watch: UnitWatch, tub: TubState, now: Instant, *, stands: bool) -> b
     telling = watch.telling_of(tub)
     if not telling:
         return stands or now - watch.since_at > patience_s(())
-    return all(h.silent(now, stands=stands) for h in telling)
+    return all(h.silent(now, stands=stands) or _tells_of_then(watch, h, now) for h in telling)
+
+
+def _tells_of_then(watch: UnitWatch, heard: Heard, now: Instant) -> bool:
+    """Return whether a channel has long said nothing of now: what it sends, if anything, comes late.
+
+    A clock that is hours behind, or a way that is slower than what goes over it, hides a warming room like silence.
+    """
+    return now - max(heard.live_at, watch.since_at, heard.assignment.from_at) > heard.silent_after_s
 
 
 def could_pass_at(watch: UnitWatch, tub: TubState) -> Instant:
@@ -69,6 +79,8 @@ def unwatched(watch: UnitWatch, now: Instant, standing: Collection[str]) -> Cond
     why = STUCK if any(watch.blind[n].why == STUCK for n in mute) else FAHRENHEIT if mute else ""
     if mute:
         figures |= {"channels": ", ".join(mute), "cause": why}
+    elif any(not h.silent(now, stands=True) for t in blind for h in watch.telling_of(t)):
+        why, figures["since_at"] = LATE, round(min(spoken_at(watch, t, never_at) for t in blind))
     return Condition(
         watch.unit.id, "unwatched", "connectivity", True, since, tuple(sorted({t.lot for t in blind})), minute(early),
         sentence=_SENTENCES[why], parameters=figures,

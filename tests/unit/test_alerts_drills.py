@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass, field, replace
 from datetime import datetime
+from typing import Any
 from zoneinfo import ZoneInfo
 
 import pytest
@@ -17,7 +18,7 @@ from collector.kitchen import Alarm, Kitchen, Person
 from collector.present import Present
 from collector.readings import Site
 from collector.rota import RotaStep
-from collector.storage import MemoryJournal
+from collector.storage import MemoryJournal, StoreFailed
 
 ZONE = "Europe/Rome"
 SITE = Site("s", "Site", ZONE, "EU", checks=("07:00", "15:00"))
@@ -105,6 +106,29 @@ def test_a_way_that_fails_is_followed_by_the_next_at_once_and_whoever_none_reach
     assert [who for who, _, _, _ in week.mail.sent] == ["bo", "ana"]
     assert week.at("2026-11-24 10:05") == 0
     assert "Ana, Bo and Mara have not" in week.last
+
+
+def test_nobody_is_called_again_because_the_journal_refuses_to_write_down_that_they_were(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    week = Week()
+    append, taken = week.journal.append, list[bool]()
+
+    def append_once(*drafts: Any, **more: Any) -> Any:
+        taken.append(len(taken) < 1)  # the beginning of the drill
+        if not taken[-1]:
+            raise StoreFailed("the disk is full")
+        return append(*drafts, **more)
+
+    monkeypatch.setattr(week.journal, "append", append_once)
+    for minute in ("00", "01", "02"):
+        with pytest.raises(StoreFailed):
+            week.at(f"2026-11-24 10:{minute}")
+    assert len(week.hook.sent) == 1
+    monkeypatch.setattr(week.journal, "append", append)
+    week.at("2026-11-24 10:03")
+    assert [who for who, _, _, _ in [*week.hook.sent, *week.mail.sent]] == ["ana", "mara", "bo"]
+    assert week.kinds().count("DrillTold") == 3
 
 
 def test_when_everybody_has_confirmed_it_is_over_and_nobody_is_named() -> None:

@@ -1,5 +1,7 @@
 """The running service and what people have put aside: nobody hears of it, and everybody does once it is over."""
 
+from contextlib import suppress
+
 import pytest
 
 from alerts.channels.base import Sent
@@ -22,7 +24,7 @@ from collector.present import Present
 from collector.readings import Assignment, Quantity, Reading, Site, Unit
 from collector.rota import RotaStep
 from collector.sample import Message, Quality
-from collector.storage import Arrival, MemoryJournal, MemoryReadings
+from collector.storage import Arrival, MemoryJournal, MemoryReadings, StoreFailed
 
 NOON, H = 1_764_072_000.0, 3600.0
 PLAN = Plan(
@@ -99,6 +101,30 @@ def test_a_clock_that_is_put_back_ends_a_shelving_though_the_program_was_started
     if restarted:
         bench.service = bench.new_service()
         bench.service.start()
+    bench.service.tick()
+    bench.service.tell()
+    assert bench.heard[-1] == ("air_far_over", "unshelved 1")
+
+
+def test_a_clock_that_is_put_back_is_noticed_although_the_store_refused_at_that_moment(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    bench = Bench()
+    bench.run(NOON + 1200)
+    bench.write(AlarmShelved(bench.present.kitchen.active_alarms()[0].id, bench.at + 4 * H, "thawing the coil"))
+    bench.run(NOON + 1200 + 2 * H)
+    bench.at -= H
+
+    def refuse(*drafts: object, **more: object) -> None:
+        raise StoreFailed("the disk is full")
+
+    with monkeypatch.context() as patch:
+        patch.setattr(bench.journal, "append", refuse)
+        for _ in range(3):
+            bench.at += 10.0
+            with suppress(StoreFailed):
+                bench.service.tick()
+    bench.at += 10.0
     bench.service.tick()
     bench.service.tell()
     assert bench.heard[-1] == ("air_far_over", "unshelved 1")

@@ -108,6 +108,36 @@ def test_an_unwatched_unit_is_told_when_its_meat_could_have_passed() -> None:
     assert found[0].wakes and not found[1].wakes
 
 
+@pytest.mark.parametrize(("lag_h", "told"), [(0.2, False), (0.5, False), (6.0, True)])
+def test_a_unit_whose_readings_all_come_so_late_that_its_meat_could_be_warm_by_now_is_unwatched(
+    lag_h: float, told: bool
+) -> None:
+    w = watch()
+    for at in np.arange(0.0, 8 * HOUR, 60.0):
+        take(w, AIR, Taken("air", float(at) - lag_h * HOUR, float(at), 3.0))
+    found = {c.kind: c for c in conditions(w, 8 * HOUR, ())}
+    assert ("unwatched" in found) is told
+    if told:
+        assert found["unwatched"].wakes
+        said = condition_text(found["unwatched"], "UTC")
+        assert said.startswith("Cold room is unwatched: what arrives tells of 01:59 and before. If cooling has stopped")
+
+
+def test_readings_that_fall_ever_further_behind_leave_their_unit_unwatched_without_a_pause_between_them() -> None:
+    w = watch()
+    for at in np.arange(0.0, 4 * HOUR, 60.0):
+        take(w, AIR, Taken("air", float(at) / 2.0, float(at), 3.0))
+    assert "unwatched" in kinds(conditions(w, 4 * HOUR, ()))
+
+
+def test_a_backlog_that_comes_in_when_the_watch_begins_wakes_nobody_before_its_patience_is_over() -> None:
+    w = watch()
+    w.since_at = 8 * HOUR
+    for n in range(100):
+        take(w, AIR, Taken("air", n * 60.0, 8 * HOUR + 2.0, 3.0))
+    assert "unwatched" not in kinds(conditions(w, 8 * HOUR + 10.0, ()))
+
+
 def test_a_silent_sensor_beside_nothing_curing_wakes_nobody() -> None:
     w = watch(tubs=0)
     feed(w, 0, 2, 3.0)
