@@ -127,7 +127,7 @@ def test_one_sensor_and_several_have_their_own_verbs(key: str) -> None:
 
 
 def test_one_lot_and_several_have_their_own_verbs_and_none_leaves_no_hole() -> None:
-    back = {"unit_name": "Cellar", "air_c": 3.0, "over_s": 600, "limit_c": 5.0}
+    back: dict[str, float | int | str | None] = {"unit_name": "Cellar", "air_c": 3.0, "over_s": 600, "limit_c": 5.0}
     ends = {
         "B1": "Lot B1 needs a decision",
         "B1, B2": "Lots B1, B2 need a decision",
@@ -138,7 +138,12 @@ def test_one_lot_and_several_have_their_own_verbs_and_none_leaves_no_hole() -> N
 
 
 def test_an_instant_a_day_ahead_is_told_with_its_day() -> None:
-    silent = {"unit_name": "Cellar", "channels": "c/air", "since_at": AT, "limit_c": 5.0}
+    silent: dict[str, float | int | str | None] = {
+        "unit_name": "Cellar",
+        "channels": "c/air",
+        "since_at": AT,
+        "limit_c": 5.0,
+    }
     soon, late = (sentence("channel_silent", {**silent, "early_at": AT + h * 3600.0}, "Europe/Rome") for h in (19, 26))
     assert "from 22:00 (estimate)" in soon
     assert "from Wed 05:00 (estimate)" in late
