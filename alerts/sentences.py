@@ -12,7 +12,7 @@ from zoneinfo import ZoneInfo
 
 from alerts.sentences_cause import CAUSE_FIRST, CAUSE_STEPS, CAUSE_TITLES, cause_text, leading_step
 from alerts.sentences_sensor import SENSOR_FIRST, SENSOR_STEPS, SENSOR_TITLES, ice_text
-from alerts.sentences_silence import back_text, blind_text, could_text, left_text, of_site_text
+from alerts.sentences_silence import again_text, back_text, blind_text, could_text, left_text, of_site_text, silent_text
 from alerts.sentences_watcher import (
     TROUBLE,
     WATCHER_FIRST,
@@ -35,46 +35,46 @@ _FIRST = {
     "product_has_passed": "{unit_name}: meat has been above {limit_c:.1f} °C since {since_at} "
     "(estimate {product_c:.1f} °C). Air {air_c:.1f} °C. {tubs_text} Someone must go.",
     "air_far_over": "{unit_name}: air above {air_limit_c:.1f} °C since {since_at}, now {air_c:.1f} °C. {tubs_text}",
-    "product_freezing": "{unit_name}: meat at or below -1.5 °C since {since_at} (estimate). Lots {over_lots}. "
-    "Look for ice in the brine and feel the meat.",
-    "unwatched": "{unit_name} is unwatched: nothing heard since {since_at}. {could_text} "
-    "{tubs_text} Someone must go and measure.",
+    "product_freezing": "{unit_name}: meat may be freezing, at or below -1.5 °C since {since_at} (estimate). "
+    "{lots_text} Look for ice in the brine and feel the meat.",
+    "unwatched": "{unit_name} is unwatched: nothing heard since {since_at}. Someone must go and measure. "
+    "{could_text} {tubs_text}",
     "channel_silent": "{unit_name}: no reading from {channels} since {since_at}. {blind_text}",
-    "warm_level": "{unit_name}: meat has stood close below {limit_c:.1f} °C or above since {since_at} "
-    "(estimate {product_c:.1f} °C). Air {air_c:.1f} °C. Lots {over_lots}.",
+    "warm_level": "{unit_name}: meat has been just below {limit_c:.1f} °C, or above it, since {since_at} "
+    "(estimate {product_c:.1f} °C). Air {air_c:.1f} °C. {lots_text}",
     "warm_level_returned": "{unit_name}: meat is no longer close to {limit_c:.1f} °C (estimate). Air {air_c:.1f} °C.",
-    "above_usual": "{unit_name}: for half a day the air has been {above_c:.1f} °C warmer than is usual for this unit "
-    "({level_c:.1f} °C in its mean, usually {usual_c:.1f} °C). {tubs_text}",
+    "above_usual": "{unit_name}: air {above_c:.1f} °C warmer than is usual for this unit, for half a day "
+    "(mean {level_c:.1f} °C, usually {usual_c:.1f} °C). {tubs_text}",
     "above_usual_returned": "{unit_name}: the air is back near its usual level, or what is usual is no longer known.",
-    "sensor_stuck": "{unit_name}: {channels} has read the same since {since_at}. It may not tell what the air does.",
-    "sensor_jumps": "{unit_name}: {channels} jumps to and fro. Its readings cannot be relied on.",
-    "sensor_unit": "{unit_name}: {channels} seems to read in °F where °C is expected. "
-    "What it says is not judged rightly.",
+    "sensor_stuck": "{unit_name}: {channels} {has} read the same since {since_at}. "
+    "What is read may not be what the air does.",
+    "sensor_jumps": "{unit_name}: {channels} jump{s} to and fro. What is read cannot be relied on.",
+    "sensor_unit": "{unit_name}: {channels} seem{s} to read in °F where °C is expected. "
+    "What is read cannot be used as it is.",
     "sensors_disagree": "{unit_name}: {channels} have been more than 1.5 °C apart for two hours. "
-    "Which of them is right, nobody can tell.",
+    "Only measuring by hand can tell which of them is right.",
     "door_open": "{unit_name}: door open since {since_at}. {tubs_text}",
-    "sensor_stuck_returned": "{unit_name}: {channels} moves again, or is no longer heard.",
-    "sensor_jumps_returned": "{unit_name}: {channels} has not jumped for a day, or is no longer heard.",
-    "sensor_unit_returned": "{unit_name}: {channels} no longer reads as °F, or is no longer heard.",
+    "sensor_stuck_returned": "{unit_name}: {channels} move{s} again, or {is_} no longer heard.",
+    "sensor_jumps_returned": "{unit_name}: {channels} {has} not jumped for a day, or {is_} no longer heard.",
+    "sensor_unit_returned": "{unit_name}: {channels} no longer read{s} in °F, or {is_} no longer heard.",
     "sensors_disagree_returned": "{unit_name}: {channels} agree again, or one of them is no longer heard.",
     "nothing_arrives": "Nothing has arrived from any unit{of_site_text} since {since_at}: power, network or broker. "
-    "No cold room is watched.{left_text} Someone must go.",
-    "units_silent": "Power or network: nothing heard from {units} units since {since_at}.{left_text} Someone must go.",
+    "No cold room{of_site_text} is watched. Someone must go.{left_text}",
+    "units_silent": "Power or network: nothing heard from {silent_text} since {since_at}. Someone must go.{left_text}",
     "product_warm_returned": "{unit_name}: back, air {air_c:.1f} °C. {over_text}",
     "product_warm_emptied": "{unit_name}: no meat stands in it any more; air {air_c:.1f} °C. {over_text}",
     "emptied": "{unit_name}: no meat stands in it any more; air {air_c:.1f} °C.",
     "air_far_over_returned": "{unit_name}: air is down to {air_c:.1f} °C.",
     "product_freezing_returned": "{unit_name}: meat is above -1.5 °C again (estimate). Check the batches for ice.",
     "unwatched_returned": "{unit_name}: readings arrive again; air {air_c:.1f} °C. "
-    "What happened meanwhile is unknown time.",
-    "channel_silent_returned": "{unit_name}: every channel is heard again.",
+    "What happened meanwhile counts as unknown.",
+    "channel_silent_returned": "{unit_name}: every sensor is heard again.",
     "out_of_service": "{unit_name}: out of service since {out_since_at} ({reason}). "
     "Nothing stands in it, and nothing of it is told.",
     "nothing_in_service": "Every unit is out of service since {out_since_at}. Nothing stands in them.",
-    "nothing_arrives_returned": "Readings arrive again{of_site_text}.{back_text} "
-    "What happened meanwhile is unknown time.",
-    "units_silent_returned": "Power or network: no longer several units at once.{back_text} "
-    "What happened meanwhile is unknown time.",
+    "nothing_arrives_returned": "Readings arrive again{again_text}. What happened meanwhile counts as unknown.",
+    "units_silent_returned": "Power or network: no longer several units at once. {back_text} "
+    "What happened meanwhile counts as unknown.",
     **SENSOR_FIRST,
     **CAUSE_FIRST,
     **WATCHER_FIRST,
@@ -149,6 +149,15 @@ TITLES = {
 KEYS = tuple(_FIRST)
 
 
+_OF_DAYS = ("cure_stalled", "calibration_overdue", "out_of_service", "nothing_in_service")
+"""Sentences about what may have begun days ago: their beginning is told with its day."""
+_FAR_S = 20 * 3600.0
+"""House: an instant so long after the beginning is told with its day, or it would be taken for that of today. [s]"""
+_ONE = {"s": "s", "has": "has", "is_": "is"}
+_SEVERAL = {"s": "", "has": "have", "is_": "are"}
+"""How a verb goes with one channel, and with several."""
+
+
 def clock_text(at: Instant | None, zone: str, *, day: bool = False) -> str:
     """Return an instant as people of the site read it: `03:10`, with the day where it is asked for."""
     if at is None:
@@ -166,22 +175,27 @@ def span_text(seconds: float) -> str:
 
 def sentence(key: str, parameters: Figures, zone: str) -> str:
     """Return the first line for a key, its instants in the site's time; a missing figure is said to be unknown."""
-    shown: dict[str, object] = {}
+    shown: dict[str, object] = {**(_SEVERAL if ", " in str(parameters.get("channels")) else _ONE)}
+    clock = partial(_told_clock, since=parameters.get("since_at"), zone=zone)
     for name, value in parameters.items():
         if name.endswith("_at"):
-            shown[name] = clock_text(float(value), zone) if isinstance(value, (int, float)) else "an unknown time"
+            at = float(value) if isinstance(value, (int, float)) else None
+            shown[name] = clock_text(at, zone, day=True) if key in _OF_DAYS else clock(at)
         else:
             shown[name] = value if value is not None else _Unknown()
+    shown["lots_text"] = _lots(parameters)
     shown["tubs_text"] = _tubs(parameters)
     shown["over_text"] = _over(parameters)
     shown["warm_text"] = _warm(parameters, shown.get("since_at", "an unknown time"))
-    clock = partial(clock_text, zone=zone)
     shown["could_text"], shown["blind_text"] = could_text(parameters, clock), blind_text(parameters, clock)
     shown["left_text"], shown["back_text"] = left_text(parameters, clock), back_text(parameters)
+    shown["silent_text"] = silent_text(parameters)
+    shown["again_text"] = again_text(parameters)
     shown["of_site_text"], shown["ice_text"] = of_site_text(parameters), ice_text(parameters, clock)
     shown["trouble_text"] = trouble_text(parameters, str(shown.get("since_at", "an unknown time")))
     shown["trouble_over_text"] = trouble_over_text(parameters)
-    return _FIRST[key].format_map(_Shown(shown)).strip()
+    said = _FIRST[key].format_map(_Shown(shown)).replace("unknown °C", "unknown")
+    return re.sub(" {2,}", " ", said).strip()
 
 
 def pattern(key: str) -> str:
@@ -190,7 +204,17 @@ def pattern(key: str) -> str:
     >>> pattern("air_far_over_returned")
     'air is down to … °C.'
     """
-    return re.sub(r"\{[^}]*\}", "…", _FIRST[key].removeprefix("{unit_name}: "))
+    words = _FIRST[key].removeprefix("{unit_name}: ")
+    for name, verb in _ONE.items():
+        words = words.replace(f"{{{name}}}", verb)
+    return re.sub(r"\{[^}]*\}", "…", words)
+
+
+def _told_clock(at: Instant | None, *, since: object, zone: str) -> str:
+    """Return an instant as people read it, with its day of the week where it is not clear without."""
+    if at is None or not isinstance(since, (int, float)) or at - since < _FAR_S:
+        return clock_text(at, zone)
+    return f"{clock_text(at, zone, day=True)[:3]} {clock_text(at, zone)}"
 
 
 class _Unknown:
@@ -215,27 +239,35 @@ def _warm(parameters: Figures, since: object) -> str:
 
 def _tubs(parameters: Figures) -> str:
     count, lots = parameters.get("tubs"), parameters.get("lots")
-    if not isinstance(count, int) or not count:
+    if not isinstance(count, int):
+        return "What stands in it is not known."
+    if not count:
         return "Nothing is curing in it."
     return f"{count} tub{'s' if count != 1 else ''} ({lots})."
 
 
+def _lots(parameters: Figures, verb: str = "") -> str:
+    """Return which lots are meant, in one short sentence; with a verb, its beginning."""
+    lots = str(parameters.get("over_lots") or parameters.get("lots") or "")
+    several = ", " in lots
+    if verb:
+        return f"Lots {lots} {verb}" if several else f"Lot {lots} {verb}s" if lots else f"What stood in it {verb}s"
+    return f"Lot{'s' if several else ''} {lots}." if lots else ""
+
+
 def _over(parameters: Figures) -> str:
     over_s, peak_c, limit_c = parameters.get("over_s"), parameters.get("peak_c"), parameters.get("limit_c")
-    lots = parameters.get("over_lots") or parameters.get("lots")
+    decide = f"{_lots(parameters, 'need')} a decision before use."
     if not isinstance(over_s, (int, float)) or not isinstance(limit_c, (int, float)) or not over_s:
         # Only an alarm that said *has passed* carries the estimate; what has left the unit was above all the same.
         if parameters.get("product_c") is not None:
-            return f"Meat was above its limit (estimate). Lots {lots} need a decision before use."
+            return f"Meat was above its limit (estimate). {decide}"
         upper_c = parameters.get("upper_c")
         if isinstance(upper_c, (int, float)) and isinstance(limit_c, (int, float)) and upper_c > limit_c:
-            return f"Whether the meat passed its limit is unknown. Lots {lots} need a decision before use."
+            return f"Whether the meat passed its limit is unknown. {decide}"
         return "The meat did not pass its limit, by the estimate."
     peak = f", at most {peak_c:.1f}" if isinstance(peak_c, (int, float)) else ""
-    return (
-        f"Meat was above {limit_c:.1f} °C for {span_text(float(over_s))}{peak} (estimate). "
-        f"Lots {lots} need a decision before use."
-    )
+    return f"Meat was above {limit_c:.1f} °C for {span_text(float(over_s))}{peak} (estimate). {decide}"
 
 
 def condition_text(condition: Condition, zone: str) -> str:
@@ -254,7 +286,16 @@ def first_steps(condition: Condition) -> tuple[str, ...]:
     """Return what to look at first, in order of evidence (rules 4.4)."""
     if condition.kind == TROUBLE:
         return trouble_steps(condition.parameters)
-    return (*leading_step(condition.parameters), *_FIRST_STEPS.get(condition.kind, ()))
+    lead, steps = leading_step(condition.parameters), _FIRST_STEPS.get(condition.kind, ())
+    # What the likely cause makes the first question is not asked twice.
+    asked = {question for step in lead for question in _questions(step)}
+    rest = (" ".join(part for part in _questions(step) if part not in asked) for step in steps)
+    return (*lead, *(step for step in rest if step))
+
+
+def _questions(step: str) -> list[str]:
+    """Return a step question by question."""
+    return re.split(r"(?<=\?) ", step)
 
 
 def looks_like(condition: Condition, zone: str) -> str:
@@ -270,8 +311,9 @@ def message(alarm: Alarm, zone: str, link: str = "", *, moving: str = "") -> tup
         lines += [f"{n}. {step}" for n, step in enumerate(first_steps(alarm.condition), 1)]
         lines.append(moving)
         if alarm.condition.likely_at is not None:
-            lines.append(f"Likely to pass at {clock_text(alarm.condition.likely_at, zone)} (estimate).")
-        lines.append(link and f"Say that you are going: {link}")
+            likely = _told_clock(alarm.condition.likely_at, since=alarm.condition.since_at, zone=zone)
+            lines.append(f"Meat is likely to pass its limit at {likely} (estimate).")
+        lines.append(link and f"{'Say that you are going' if alarm.condition.wakes else 'Answer'}: {link}")
     lines.append(CAUTION)
     return alarm_text(alarm, zone), "\n".join(line for line in lines if line)
 

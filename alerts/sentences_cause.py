@@ -12,7 +12,7 @@ Figures = Mapping[str, float | int | str | None]
 _LOOKS_LIKE = {
     "door": "Looks like an open door: warm air has come in since {cause_at}.",
     "defrost": "Looks like a defrost that does not end: heated on and on, or again and again, since {cause_at}.",
-    "setting": "Looks like the setting: it cools as before, but {cause_k} K higher since about {cause_at}.",
+    "setting": "Looks like the setting: it cools as before, but {cause_k} °C higher since about {cause_at}.",
     "creep": "Looks like a setting that creeps: it cools as before, without a step within the day, and too warm.",
     "drift or creep": "Looks like a setting that creeps, or a sensor that drifts: its level has risen for days.",
     "power": "Looks like a power cut: nothing was heard from {cause_at}, and it was warm when it was heard again.",

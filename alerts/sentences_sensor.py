@@ -3,40 +3,40 @@
 from collections.abc import Callable, Mapping
 
 SENSOR_FIRST = {
-    "unwatched_unit": "{unit_name} is unwatched: {channels} seems to read in °F since {since_at}, and no other sensor "
-    "tells of it. {could_text} {tubs_text} Someone must go and measure.",
-    "unwatched_late": "{unit_name} is unwatched: what arrives tells of {since_at} and before. {could_text} "
-    "{tubs_text} Someone must go and measure.",
-    "battery_low": "{unit_name}: battery of {channels} at {charge_pct} % or falling towards its end.",
-    "clock_wrong": "{unit_name}: readings of {channels} have told times {lag_min} minutes back for an hour. "
+    "unwatched_unit": "{unit_name} is unwatched: {channels} seem{s} to read in °F since {since_at}, and no other "
+    "sensor tells of it. Someone must go and measure. {could_text} {tubs_text}",
+    "unwatched_late": "{unit_name} is unwatched: what arrives tells of {since_at} and before. "
+    "Someone must go and measure. {could_text} {tubs_text}",
+    "battery_low": "{unit_name}: battery of {channels} at {charge_pct} %, or falling towards its end.",
+    "clock_wrong": "{unit_name}: for an hour readings of {channels} have borne times {lag_min} minutes in the past. "
     "The clock of the device is behind, or its readings come late.",
-    "clock_doubted": "{unit_name}: {channels} tells times that cannot be believed. "
+    "clock_doubted": "{unit_name}: {channels} tell{s} times that cannot be believed. "
     "The time of receipt stands in their place.",
     "calibration_overdue": "{unit_name}: the check of {channels} has been due since {since_at}. "
-    "Until then nothing judged by it counts as within its limits.",
+    "Until it is checked, nothing judged by it counts as within its limits.",
     "battery_low_returned": "{unit_name}: battery of {channels} is charged or changed, or no longer assigned.",
     "clock_wrong_returned": "{unit_name}: the times of {channels} can be believed again, or it is no longer heard.",
     "calibration_overdue_returned": "{unit_name}: no check is overdue.",
-    "unwatched_stuck": "{unit_name} is unwatched: {channels} has read the same since {since_at}, and no other sensor "
-    "tells of it. {could_text} {tubs_text} Someone must go and measure.",
-    "too_cold": "{unit_name}: meat at {product_c:.1f} °C (estimate), air {air_c:.1f} °C, at 1.1 °C or below since "
-    "{since_at}. Lots {over_lots}.{ice_text}",
-    "cure_stalled": "{unit_name}: lots {over_lots} too cold to cure since {since_at} (estimate {product_c:.1f} °C). "
-    "This time does not count.",
+    "unwatched_stuck": "{unit_name} is unwatched: {channels} {has} read the same since {since_at}, and no other sensor "
+    "tells of it. Someone must go and measure. {could_text} {tubs_text}",
+    "too_cold": "{unit_name}: meat too cold, {product_c:.1f} °C (estimate), at 1.1 °C or below since {since_at}. "
+    "Air {air_c:.1f} °C. {lots_text}{ice_text}",
+    "cure_stalled": "{unit_name}: meat too cold to cure since {since_at} (estimate {product_c:.1f} °C). {lots_text} "
+    "This time does not count as cure.",
     "too_cold_returned": "{unit_name}: meat is above 1.1 °C again (estimate). Check how much curing time was lost.",
     "cure_stalled_returned": "{unit_name}: warm enough to cure again (estimate). Check how much curing time was lost.",
     "sensor_elsewhere": "{unit_name}: {channels} went up within minutes at {since_at} and stayed, as no room does. "
-    "It may not hang where it belongs; then the unit is not watched by it.",
-    "sensor_drift": "{unit_name}: {channels} has gone {way} by {moved_c:.1f} K in {days} days while the cycle stayed "
-    "as it was. It may read wrong by so much.",
-    "level_creeps": "{unit_name}: {channels} has gone {way} by {moved_c:.1f} K in {days} days while the cycle stayed "
-    "as it was. The sensor drifts or the unit's setting creeps: only measuring by hand can tell.",
-    "unit_creeps": "{unit_name}: every sensor has gone {way} by about {moved_c:.1f} K in {days} days while the cycle "
-    "stayed as it was. The unit's setting creeps.",
-    "sensor_elsewhere_returned": "{unit_name}: {channels} is back at its usual level, or is no longer heard.",
-    "sensor_drift_returned": "{unit_name}: {channels} is near its earlier level, or is no longer heard. "
-    "If nobody has measured by hand, it still may read wrong.",
-    "level_creeps_returned": "{unit_name}: {channels} is near its earlier level, or is no longer heard. "
+    "It may hang in another place, and then it does not watch this unit.",
+    "sensor_drift": "{unit_name}: {channels} {has} gone {way} by {moved_c:.1f} °C in {days} days, while the unit cools "
+    "in turns as before. It may read wrong by that much.",
+    "level_creeps": "{unit_name}: {channels} {has} gone {way} by {moved_c:.1f} °C in {days} days, while the unit cools "
+    "in turns as before. The sensor drifts or the unit's setting creeps: only measuring by hand can tell.",
+    "unit_creeps": "{unit_name}: every sensor has gone {way} by about {moved_c:.1f} °C in {days} days, while it cools "
+    "in turns as before. The unit's setting creeps.",
+    "sensor_elsewhere_returned": "{unit_name}: {channels} {is_} back at the usual level, or no longer heard.",
+    "sensor_drift_returned": "{unit_name}: {channels} {is_} near the earlier level, or no longer heard. "
+    "If nobody has measured by hand, it may still read wrong.",
+    "level_creeps_returned": "{unit_name}: {channels} {is_} near the earlier level, or no longer heard. "
     "If nobody has measured by hand, what it was is unknown.",
 }
 SENSOR_STEPS = {

@@ -9,6 +9,8 @@ Clock = Callable[[Instant | None], str]
 """An instant as people of the site read it."""
 LISTED = 6
 """House: units named with their times in one message; the page has them all."""
+NAMED = 2
+"""House: units named before anything else, which is read on a locked screen."""
 
 
 def could_text(figures: Figures, clock: Clock) -> str:
@@ -52,11 +54,33 @@ def _units(figures: Figures) -> list[tuple[str, float | None]]:
     return found
 
 
+def silent_text(figures: Figures) -> str:
+    """Return which units are silent together, in few words: the first to pass by name, the others by their number."""
+    names = [name for name, _ in _units(figures)]
+    if not names:
+        return "several units"
+    if len(names) <= NAMED:
+        return " and ".join(names)
+    return f"{', '.join(names[:NAMED])} and {len(names) - NAMED} more"
+
+
 def back_text(figures: Figures) -> str:
     """Return which units of a group are heard again, and which are not."""
-    back, still = figures.get("back"), figures.get("still")
-    said = f" Readings arrive again from {back}." if back else ""
-    return said + (f" Still silent: {still}." if still else "")
+    back, still = (_some(str(figures.get(name) or "")) for name in ("back", "still"))
+    said = f"Readings arrive again from {back}." if back else ""
+    return f"{said} Still silent: {still}.".strip() if still else said
+
+
+def again_text(figures: Figures) -> str:
+    """Return the same, as the end of a sentence that begins with *Readings arrive again*."""
+    back, still = (_some(str(figures.get(name) or "")) for name in ("back", "still"))
+    said = f" from {back}" if back else of_site_text(figures)
+    return f"{said}; still silent: {still}" if still else said
+
+
+def _some(names: str) -> str:
+    listed = names.split(", ")
+    return names if len(listed) <= LISTED else f"{', '.join(listed[:LISTED])} and {len(listed) - LISTED} more"
 
 
 def of_site_text(figures: Figures) -> str:

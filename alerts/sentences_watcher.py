@@ -29,11 +29,12 @@ _STEPS = {
 }
 
 WATCHER_FIRST = {
-    "watcher_silent": "Curevigil at {unit_name} does not answer {since_text}. No cold room is watched. {detail_text}",
+    "watcher_silent": "Curevigil at {unit_name} has not answered {since_text}. "
+    "Take it that no cold room is watched. Someone must look. {detail_text}",
     "watcher_unwell": "Curevigil at {unit_name} says that it does not work, {since_text}. "
-    "Take it that no cold room is watched.",
+    "Take it that no cold room is watched. Someone must look.",
     TROUBLE: "Curevigil itself: {trouble_text}",
-    f"{TROUBLE}_returned": "Curevigil itself: {trouble_over_text}. What was missed meanwhile may be unknown time.",
+    f"{TROUBLE}_returned": "Curevigil itself: {trouble_over_text}. What happened meanwhile may count as unknown.",
     "watcher_gone_returned": "Curevigil at {unit_name} answers again, seen at {answered_text}. "
     "What happened in the cold rooms meanwhile may be unknown: look at its first page.",
 }

@@ -101,7 +101,7 @@ def test_one_that_is_gone_does_not_touch_another(eventually: Eventually) -> None
         eventually(lambda: len(second.mail.sent) >= 1 and second.webhook.sent, "both are told of the quay")
         second.heard[NAME] = Heard.UNWELL
         eventually(lambda: len(second.mail.sent) >= 2, "and of the harbour")
-    assert {line.split(" does not ")[0].split(" says that ")[0] for _, _, line in second.mail.sent} == {
+    assert {line.split(" has not ")[0].split(" says that ")[0] for _, _, line in second.mail.sent} == {
         "Curevigil at Quay", "Curevigil at Harbour kitchen",
     }  # fmt: skip
 

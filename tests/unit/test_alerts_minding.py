@@ -73,14 +73,16 @@ def test_what_is_said_of_it_changes_only_to_what_was_heard_alone_for_the_patienc
 @pytest.mark.parametrize(
     ("minded", "first_line"),
     [
-        (failing(120.0), "Curevigil at Harbour kitchen does not answer since 03:02. No cold room is watched. "
-                         "Last: no answer within 5 s."),
+        (failing(120.0), "Curevigil at Harbour kitchen has not answered since 03:02. Take it that no "
+                         "cold room is watched. Someone must look. Last: no answer within 5 s."),
         (failing(120.0, Heard.UNWELL), "Curevigil at Harbour kitchen says that it does not work, since 03:02. "
-                                       "Take it that no cold room is watched."),
-        (replace(failing(120.0), zone="UTC", detail=""), "Curevigil at Harbour kitchen does not answer since "
-                                                         "02:02 UTC. No cold room is watched."),
-        (replace(failing(120.0), well_s=None, detail=""), "Curevigil at Harbour kitchen does not answer (asked since "
-                                                          "03:02). No cold room is watched."),
+                                       "Take it that no cold room is watched. Someone must look."),
+        (replace(failing(120.0), zone="UTC", detail=""), "Curevigil at Harbour kitchen has not answered since "
+                                                         "02:02 UTC. Take it that no cold room is watched. "
+                                                         "Someone must look."),
+        (replace(failing(120.0), well_s=None, detail=""), "Curevigil at Harbour kitchen has not answered (asked since "
+                                                          "03:02). Take it that no cold room is watched. "
+                                                          "Someone must look."),
     ],
 )  # fmt: skip
 def test_the_first_line_says_which_place_and_since_when(minded: Minded, first_line: str) -> None:

@@ -96,7 +96,7 @@ def test_the_return_says_how_long_and_how_warm() -> None:
     )  # fmt: skip
     assert alarm_text(back, "Europe/London") == (
         "Cold room 2: back, air 3.8 °C. Meat was above 5.0 °C for 2 h 10, at most 6.4 (estimate). "
-        "Lots B14 need a decision before use."
+        "Lot B14 needs a decision before use."
     )
 
 
@@ -106,6 +106,70 @@ def test_the_body_lists_what_to_look_at_in_order_and_ends_with_the_caution() -> 
     lines = body.splitlines()
     assert lines[0].startswith("1. Is the door shut?")
     assert lines[1] == "2. Keep the door shut."
-    assert "Likely to pass at 06:00 (estimate)." in lines
+    assert "Meat is likely to pass its limit at 06:00 (estimate)." in lines
     assert "Say that you are going: https://here.example/a/x" in lines
     assert lines[-1] == CAUTION
+
+
+def test_what_can_wait_asks_for_an_answer_and_for_nobody_to_go() -> None:
+    _, body = message(Alarm("A1", replace(WARM, wakes=False), AT), "Europe/London", "https://here.example/a/x")
+    assert "Answer: https://here.example/a/x" in body.splitlines()
+    assert "going" not in body
+
+
+@pytest.mark.parametrize("key", KEYS)
+def test_one_sensor_and_several_have_their_own_verbs(key: str) -> None:
+    one, several = (sentence(key, FIGURES | {"channels": names}, "UTC") for names in ("a/air", "a/air, b/air"))
+    assert not re.search(r"(?<!of )a/air (have|are|jump|seem|move|tell|read) ", one) or key.startswith(
+        "sensors_disagree"
+    )
+    assert not re.search(r"(?<!of a/air, )b/air (has|is|jumps|seems|moves|tells|reads) ", several)
+
+
+def test_one_lot_and_several_have_their_own_verbs_and_none_leaves_no_hole() -> None:
+    back: dict[str, float | int | str | None] = {"unit_name": "Cellar", "air_c": 3.0, "over_s": 600, "limit_c": 5.0}
+    ends = {
+        "B1": "Lot B1 needs a decision",
+        "B1, B2": "Lots B1, B2 need a decision",
+        "": "What stood in it needs a dec",
+    }
+    for lots, words in ends.items():
+        assert words in sentence("product_warm_returned", {**back, "over_lots": lots}, "UTC")
+
+
+def test_an_instant_a_day_ahead_is_told_with_its_day() -> None:
+    silent: dict[str, float | int | str | None] = {
+        "unit_name": "Cellar",
+        "channels": "c/air",
+        "since_at": AT,
+        "limit_c": 5.0,
+    }
+    soon, late = (sentence("channel_silent", {**silent, "early_at": AT + h * 3600.0}, "Europe/Rome") for h in (19, 26))
+    assert "from 22:00 (estimate)" in soon
+    assert "from Wed 05:00 (estimate)" in late
+
+
+def test_what_began_days_ago_is_told_with_its_day() -> None:
+    said = sentence("calibration_overdue", {"unit_name": "Cellar", "channels": "c/air", "since_at": AT}, "Europe/Rome")
+    assert "since Tue 25 Nov 03:00" in said
+
+
+def test_tubs_that_nobody_counted_are_not_said_to_be_none() -> None:
+    assert "Nothing is curing" not in sentence("unwatched", {"unit_name": "Cellar"}, "UTC")
+    assert "Nothing is curing in it." in sentence("unwatched", {"unit_name": "Cellar", "tubs": 0}, "UTC")
+
+
+def test_a_first_line_of_many_silent_rooms_names_two_first_and_never_more_than_six_at_once() -> None:
+    names = {f"name_{n}": f"The long cold room at the north gate {n}" for n in range(1, 13)}
+    said = sentence("units_silent", {**names, "units": 12, "since_at": AT}, "UTC")
+    assert said.startswith("Power or network: nothing heard from The long cold room at the north gate 1, ")
+    assert "and 10 more since 02:00. Someone must go." in said and said.endswith(" and 6 more.")
+    back = sentence("nothing_arrives_returned", {"back": ", ".join(names.values()), "still": ""}, "UTC")
+    assert back.count("north gate") == 6 and " and 6 more. " in back
+
+
+def test_what_falls_silent_and_what_is_heard_again_is_said_once() -> None:
+    figures = {"site_name": "Harbour", "back": "A, B", "still": "C"}
+    assert sentence("nothing_arrives_returned", figures, "UTC") == (
+        "Readings arrive again from A, B; still silent: C. What happened meanwhile counts as unknown."
+    )

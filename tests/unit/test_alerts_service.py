@@ -448,7 +448,7 @@ def test_meat_that_was_carried_away_warm_is_not_called_back_or_within_its_limit(
     (over,) = bench.present.kitchen.alarms.values()
     assert alarm_text(over, "Europe/London") == (
         "Room: no meat stands in it any more; air 9.0 °C. "
-        "Meat was above its limit (estimate). Lots B1 need a decision before use."
+        "Meat was above its limit (estimate). Lot B1 needs a decision before use."
     )
 
 
@@ -554,7 +554,7 @@ def test_an_alarm_that_ends_after_a_silence_does_not_say_that_the_meat_stayed_be
     assert ("room", "product_warm") in bench.kinds()
     bench.run(1, 2.0)
     (over,) = [a for a in bench.present.kitchen.alarms.values() if a.condition.kind == "product_warm"]
-    assert "Whether the meat passed its limit is unknown. Lots B1 need a decision before use." in alarm_text(
+    assert "Whether the meat passed its limit is unknown. Lot B1 needs a decision before use." in alarm_text(
         over, "UTC"
     )
 

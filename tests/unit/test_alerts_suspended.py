@@ -216,7 +216,7 @@ def test_of_a_unit_out_of_service_nothing_is_raised_and_what_stood_returns_by_a_
     desk.write("mara", UnitOutOfService("room", "new compressor."))
     assert desk.look(AIR, STUCK, at=T + 60) == ["AlarmReturned"]
     said = alarm_text(desk.alarm("air_far_over"), "UTC")
-    assert "out of service since 12:00 (new compressor)." in said
+    assert "out of service since Tue 25 Nov 12:00 (new compressor)." in said
     assert desk.tell() == [("ana", "returned")]
     assert desk.look(AIR, STUCK, at=T + 2 * H) == []
     desk.write("mara", UnitInService("room", "it runs"))

@@ -120,7 +120,9 @@ def test_a_unit_whose_readings_all_come_so_late_that_its_meat_could_be_warm_by_n
     if told:
         assert found["unwatched"].wakes
         said = condition_text(found["unwatched"], "UTC")
-        assert said.startswith("Cold room is unwatched: what arrives tells of 01:59 and before. If cooling has stopped")
+        assert said.startswith(
+            "Cold room is unwatched: what arrives tells of 01:59 and before. Someone must go and measure. "
+        )
 
 
 def test_readings_that_fall_ever_further_behind_leave_their_unit_unwatched_without_a_pause_between_them() -> None:
