@@ -32,6 +32,15 @@ class Lags:
         while len(self.rows) > LEAST and self.rows[1][0] <= received_at - WATCHED_S:
             self.rows.popleft()
 
+    def late_since(self, late_s: float) -> Instant | None:
+        """Return since when all that was received lagged by more than a span; None where the last did not."""
+        since = None
+        for received_at, lag_s, _ in reversed(self.rows):
+            if lag_s <= late_s:
+                break
+            since = received_at
+        return since
+
     def wrong(self) -> tuple[Instant, float | None] | None:
         """Return since when the clock has been wrong, and by how much its readings lag; None where it is not.
 

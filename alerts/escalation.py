@@ -19,6 +19,9 @@ REPEAT_S = 600.0
 """House: with everybody told and nobody answering, all are told again this often. [s]"""
 RETRY_S = (0.0, 5.0, 15.0, 30.0, 60.0)
 """Reliability 4.2: seconds after the n-th failure before the next attempt; then every 60 s."""
+SELDOM_S = 3600.0
+"""House: what wakes nobody may stand for months; by a way that stays broken it is tried ever more seldom, up to this
+long apart. [s]"""
 OVER_FOR_S = 86_400.0
 """House: a return that could not be told for so long is seen on the page. [s]"""
 AHEAD_S = 1.0
@@ -122,6 +125,21 @@ def _case(
     return _Case(alarm, occasion, elapsed, called(kitchen, alarm.condition.unit, now), channels)
 
 
+def untold_s(kitchen: Kitchen, now: Instant) -> float:
+    """Return for how long it has been tried in vain to tell anybody of something that wakes people. [s]
+
+    The log of the service is nobody. 0 where somebody's way has taken it, or where nothing was tried yet.
+    """
+    longest_s = 0.0
+    for alarm in kitchen.active_alarms():
+        found = occasion_of(alarm, now) if alarm.condition.wakes else None
+        mine = [t for t in alarm.told if found is not None and t.occasion == found[0]]
+        if mine and not any(t.accepted and t.channel != LOG for t in mine):
+            begun_at = mine[0].began_at if mine[0].began_at is not None else mine[0].at
+            longest_s = max(longest_s, elapsed_s(alarm, mine[0].occasion, begun_at, now))
+    return longest_s
+
+
 def called(kitchen: Kitchen, unit: str, now: Instant) -> tuple[RotaStep, ...]:
     """Return who is on call for a unit, in order; everybody at once where nobody is, or no rota is described."""
     site = kitchen.site_of(unit)
@@ -205,10 +223,17 @@ def _next_attempt(
     failed = [t.at for t in since if t.state == "failed"]
     # The next channel is tried at once; only when every channel has failed does the next round wait.
     if rounds and rounds == max(tried.values()) and failed:
-        if -AHEAD_S <= now - failed[-1] < RETRY_S[min(rounds, len(RETRY_S) - 1)]:
+        if -AHEAD_S <= now - failed[-1] < _pause_s(alarm, rounds):
             return None
     first = next(t for t in possible if tried[t] == rounds)
     return None if first in walks else first
+
+
+def _pause_s(alarm: Alarm, rounds: int) -> float:
+    last = len(RETRY_S) - 1
+    if rounds <= last or alarm.condition.wakes:
+        return RETRY_S[min(rounds, last)]
+    return min(RETRY_S[last] * 2.0 ** min(rounds - last, 10), SELDOM_S)
 
 
 def _tries(since: Sequence[Told], telling: Telling, walks: Walks) -> int:

@@ -4,7 +4,8 @@ from dataclasses import dataclass
 
 UNTRIED_MOST_S = 60.0
 DISK_LEAST = 0.05
-"""Reliability 4.3: a telling waits no longer than this, and more than this share of the disk is free."""
+"""Reliability 4.3: a telling waits no longer than this, untried or in vain, and more than this share of the disk is
+free. [s], [1]"""
 STEPPED_S = 60.0
 """House: after the host's clock has stepped, nothing is vouched for so long. [s]"""
 
@@ -23,6 +24,8 @@ class Signs:
     """How long ago the host's clock was seen to step; None where it never was. [s]"""
     pulse_fresh: bool
     journal_written: bool
+    untold_s: float = 0.0
+    """For how long it has been tried in vain to tell anybody of something that wakes people. [s]"""
 
 
 def missing(signs: Signs) -> tuple[str, ...]:
@@ -38,6 +41,8 @@ def missing(signs: Signs) -> tuple[str, ...]:
         found.append("no message of our own came round within 30 s")
     if signs.untried_s >= UNTRIED_MOST_S:
         found.append(f"somebody should have been told {signs.untried_s:.0f} s ago")
+    if signs.untold_s >= UNTRIED_MOST_S:
+        found.append(f"for {signs.untold_s:.0f} s nobody could be told of an alarm that wakes people")
     if signs.disk_free is None:
         found.append("how much of the disk is free is unknown")
     elif signs.disk_free <= DISK_LEAST:

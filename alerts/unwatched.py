@@ -12,6 +12,7 @@ from alerts.heard import Heard, last_spoke_at, patience_s
 from alerts.holdover import LN_WARM_UP, ONE_IN_TEN
 from alerts.science.forecast import time_to_limit_constant
 from alerts.science.holdover import time_to_limit_warming
+from alerts.surroundings import gap_after_s
 from alerts.unit_watch import TubState, UnitWatch, about_of, lots_of, spoken_at
 from collector.findings import Condition
 from collector.kitchen import Kitchen
@@ -28,18 +29,21 @@ HELD = "held back"
 
 def unheard(watch: UnitWatch, tub: TubState, now: Instant, *, stands: bool) -> bool:
     """Return whether nothing tells of the tub any more."""
-    telling = watch.telling_of(tub)
+    telling = [(name, h) for name, h in watch.channels.items() if h.tells_of(tub.lot, tub.tub)]
     if not telling:
         return stands or now - watch.since_at > patience_s(())
-    return all(h.silent(now, stands=stands) or _tells_of_then(watch, h, now) for h in telling)
+    return all(h.silent(now, stands=stands) or _tells_of_then(watch, name, h, now) for name, h in telling)
 
 
-def _tells_of_then(watch: UnitWatch, heard: Heard, now: Instant) -> bool:
-    """Return whether a channel has long said nothing of now: what it sends, if anything, comes late.
+def _tells_of_then(watch: UnitWatch, channel: str, heard: Heard, now: Instant) -> bool:
+    """Return whether all that a channel sends has come late for longer than it may be silent.
 
     A clock that is hours behind, or a way that is slower than what goes over it, hides a warming room like silence.
+    What was held up by an outage is let come in first.
     """
-    return now - max(heard.live_at, watch.since_at, heard.assignment.from_at) > heard.silent_after_s
+    lags = watch.clocks.get(channel)
+    since = None if lags is None or heard.live(now) else lags.late_since(gap_after_s(heard.assignment.interval_s))
+    return since is not None and now - since > heard.silent_after_s
 
 
 def could_pass_at(watch: UnitWatch, tub: TubState) -> Instant:

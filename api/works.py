@@ -14,6 +14,7 @@ from alerts.channels.lamp import Lamp
 from alerts.channels.log import LogChannel
 from alerts.conditions_upkeep import due_checks
 from alerts.drilling import WeeklyDrill
+from alerts.escalation import untold_s
 from alerts.history import BatchHistory
 from alerts.judgement import believing_air, judged, limit_of
 from alerts.live import TICK_S, LiveWatch
@@ -297,6 +298,7 @@ class Works:
             None if pulse.stepped_s is None else now_s - pulse.stepped_s,
             self.live.alive and pulse.beat(now_s) is Beat.FRESH,
             self.vitals.journal_written(),
+            untold_s(self.present.kitchen, self.clock()) / self.rate,
         )
 
     def troubles(self, kitchen: Kitchen, now: Instant) -> list[Condition]:

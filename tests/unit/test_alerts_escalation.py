@@ -2,11 +2,12 @@
 
 from dataclasses import replace
 from datetime import datetime
+from itertools import pairwise
 from zoneinfo import ZoneInfo
 
 import pytest
 
-from alerts.escalation import Telling, due
+from alerts.escalation import Telling, due, untold_s
 from collector.events import AlarmAcknowledged, AlarmChanged, AlarmRaised, AlarmReturned, AlarmTold, Draft, Event
 from collector.findings import Condition
 from collector.fold import fold
@@ -60,6 +61,32 @@ def test_when_every_channel_failed_the_next_round_waits_a_little_and_comes() -> 
     failed = replace(failed, rota=(RotaStep("ana", 0.0),))
     assert due(failed, REACH, NIGHT + 3) == []
     assert people(due(failed, REACH, NIGHT + 8)) == [("ana", "webhook")]
+
+
+def test_what_wakes_nobody_is_tried_ever_more_seldom_by_a_way_that_stays_broken() -> None:
+    noon, tries = NIGHT + 10 * 3600.0, list[float]()
+    rota = (RotaStep("ana", 0.0),)
+    failed: list[tuple[float, str, Event]] = []
+    for minute in range(8 * 60):
+        now = noon + 60.0 * minute
+        one = replace(kitchen(*failed, wakes=False), rota=rota)
+        if due(one, {"ana": ("webhook",)}, now):
+            tries.append(now)
+            failed.append(told(now - NIGHT, "ana", "webhook", False))
+    assert len(tries) < 20
+    assert max(b - a for a, b in pairwise(tries)) == 3600.0
+    waking = replace(kitchen(*failed, wakes=True), rota=rota)
+    assert due(waking, {"ana": ("webhook",)}, tries[-1] + 60.0)
+
+
+def test_how_long_nobody_could_be_told_counts_what_wakes_and_was_tried_in_vain() -> None:
+    assert untold_s(kitchen(), NIGHT + 600) == 0.0
+    vain = [told(1, "ana", "webhook", False), told(2, "bo", "log", True)]
+    assert untold_s(kitchen(*vain), NIGHT + 601) == 600.0
+    assert untold_s(kitchen(*vain, wakes=False), NIGHT + 601) == 0.0
+    assert untold_s(kitchen(*vain, told(300, "ana", "webhook", True)), NIGHT + 601) == 0.0
+    over = (NIGHT + 400, "watch", AlarmReturned("A1", "product_warm_returned", {}))
+    assert untold_s(kitchen(*vain, over), NIGHT + 601) == 0.0
 
 
 def test_without_an_answer_the_next_person_is_told_and_then_everybody_again() -> None:

@@ -19,6 +19,7 @@ def test_with_every_sign_there_nothing_is_missing() -> None:
     [
         (replace(ALL, canary_round=False), "no message of our own came round within 30 s"),
         (replace(ALL, untried_s=60.0), "somebody should have been told 60 s ago"),
+        (replace(ALL, untold_s=60.0), "for 60 s nobody could be told of an alarm that wakes people"),
         (replace(ALL, disk_free=0.05), "only 5.0% of the disk is free"),
         (replace(ALL, disk_free=None), "how much of the disk is free is unknown"),
         (replace(ALL, stepped_s=0.0), "the clock of this machine has just stepped"),
@@ -32,4 +33,4 @@ def test_each_sign_alone_withholds(signs: Signs, said: str) -> None:
 
 
 def test_everything_that_is_missing_is_named() -> None:
-    assert len(missing(Signs(False, 99.0, 0.0, 1.0, False, False))) == 6
+    assert len(missing(Signs(False, 99.0, 0.0, 1.0, False, False, 99.0))) == 7

@@ -132,12 +132,16 @@ def test_readings_that_fall_ever_further_behind_leave_their_unit_unwatched_witho
     assert "unwatched" in kinds(conditions(w, 4 * HOUR, ()))
 
 
-def test_a_backlog_that_comes_in_when_the_watch_begins_wakes_nobody_before_its_patience_is_over() -> None:
+def test_a_backlog_that_comes_in_after_an_outage_wakes_nobody_by_itself() -> None:
     w = watch()
-    w.since_at = 8 * HOUR
-    for n in range(100):
-        take(w, AIR, Taken("air", n * 60.0, 8 * HOUR + 2.0, 3.0))
-    assert "unwatched" not in kinds(conditions(w, 8 * HOUR + 10.0, ()))
+    feed(w, 0, 4, 3.0)
+    for n in range(60):
+        take(w, AIR, Taken("air", 4 * HOUR + n * 60.0, 7 * HOUR + n, 3.0))
+    assert kinds(conditions(w, 7 * HOUR + 60.0, ())) == []
+    # A gateway that goes on sending old readings only is another matter.
+    for n in range(20):
+        take(w, AIR, Taken("air", 5 * HOUR + n * 60.0, 7 * HOUR + n * 60.0, 3.0))
+    assert "unwatched" in kinds(conditions(w, 7 * HOUR + 1200.0, ()))
 
 
 def test_a_silent_sensor_beside_nothing_curing_wakes_nobody() -> None:
