@@ -152,7 +152,7 @@ def naming_message(kitchen: Kitchen, drill: Drill, zone: str) -> tuple[str, str]
     names = listed(name_of(kitchen, person) for person in drill.missing)
     verb = "has" if len(drill.missing) == 1 else "have"
     first = f"{FIRST_WORD}: {names} {verb} not confirmed the drill of {when}. This is no alarm; nobody need go."
-    return first, f"Ask whether it arrived, and look at how they are reached: page People.\n{CAUTION}"
+    return first, f"Ask whether it arrived, and look at the page How people are reached.\n{CAUTION}"
 
 
 def drill_words(kitchen: Kitchen, drill: Drill, zone: str) -> str:

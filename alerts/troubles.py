@@ -96,6 +96,11 @@ def broken_ways(kitchen: Kitchen, reach: Mapping[str, Sequence[str]], now: Insta
     return [way for way in ways if _broken(tries.get(way, []))]
 
 
+def named(kitchen: Kitchen, ways: Sequence[Way]) -> list[Way]:
+    """Return the same ways, each with the name of its person in place of the id."""
+    return [(kitchen.people[who].name if who in kitchen.people else who, channel) for who, channel in ways]
+
+
 def _broken(tries: Sequence[Told]) -> bool:
     last = sorted(tries, key=lambda told: told.at)[-FAILED_TIMES:]
     return len(last) == FAILED_TIMES and all(told.state == "failed" for told in last)

@@ -26,7 +26,7 @@ from alerts.schedule import Calendar
 from alerts.service import CURSOR, Service
 from alerts.signs import Signs
 from alerts.trace import batch_history
-from alerts.troubles import Facts, Way, broken_ways, standing_trouble, trouble
+from alerts.troubles import Facts, Way, broken_ways, named, standing_trouble, trouble
 from api.canary import EVERY_S, Canary
 from api.heartbeat import KEY, KIND, Heartbeat, Receiver
 from api.supervisor import Supervisor
@@ -305,7 +305,8 @@ class Works:
     def troubles(self, kitchen: Kitchen, now: Instant) -> list[Condition]:
         """Return what is wrong with the program itself; asked by the watch at every tick."""
         if self._broken_in is not kitchen:
-            self._broken_in, self._broken = kitchen, broken_ways(kitchen, self.reach, now)
+            self._broken_in = kitchen
+            self._broken = named(kitchen, broken_ways(kitchen, self.reach, now))
         return trouble(self._facts(now), self._broken, standing_trouble(kitchen), now)
 
     def _facts(self, now: Instant) -> Facts:

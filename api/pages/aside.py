@@ -118,12 +118,11 @@ def plan_form(unit: str, now: Instant, zone: str) -> Form:
     )
 
 
-def end_form(work: PlannedWork) -> Form:
-    """Return the button that ends planned work, or calls it off."""
+def end_form(work: PlannedWork, now: Instant) -> Form:
+    """Return the button that ends planned work, or calls it off before it has begun."""
     fields = (Field("work", "", Kind.HIDDEN),)
-    return Form(
-        f"end-{work.id}", "End it", f"/units/{work.unit}/planned-work/end", "End it now", fields, {"work": work.id}
-    )
+    title, press = ("Call it off", "Call it off") if work.from_at > now else ("End it", "End it now")
+    return Form(f"end-{work.id}", title, f"/units/{work.unit}/planned-work/end", press, fields, {"work": work.id})
 
 
 def work_words(kitchen: Kitchen, work: PlannedWork, now: Instant) -> str:
@@ -139,7 +138,7 @@ def unit_aside(kitchen: Kitchen, unit: str, now: Instant, operates: bool, refuse
     """Return what has been put aside of a unit; a form that was refused stands in place of a fresh one."""
     out, works = unit in kitchen.out_of_service, works_of(kitchen, unit, now)
     empty = not tubs_in(kitchen, unit, now)
-    lines = tuple(WorkLine(work_words(kitchen, w, now), end_form(w) if operates else None) for w in works)
+    lines = tuple(WorkLine(work_words(kitchen, w, now), end_form(w, now) if operates else None) for w in works)
     fresh = {
         "out": out_form(unit) if operates and empty and not out else None,
         "back": back_form(unit) if operates and out else None,

@@ -113,7 +113,7 @@ def unit_work_ended(unit: str, office: OfficeHere, frame: Framed, signed: Operat
     work = next((w for w in office.present.kitchen.planned_work if w.id == name and w.unit == unit), None)
     fields = (Field("work", "", Kind.HIDDEN),)
     bare = Form("end-unknown", "End it", f"/units/{unit}/planned-work/end", "End it", fields, {"work": name})
-    form = bare if work is None else end_form(work)
+    form = bare if work is None else end_form(work, office.clock())
     return _at_unit(
         office, frame, _known(office, unit), form, typed, EndWork,
         lambda kitchen, asked: end_work(kitchen, unit, asked, signed.person, office.clock()), "ended",

@@ -14,7 +14,7 @@ from api.pages.forms import Field, Form, Kind, carry_out
 from api.pages.frame import Framed, Typed
 from api.pages.rendering import Frame, show
 from api.pages.telling import unit_words
-from api.pages.wording import short_text
+from api.pages.wording import date_text, short_text
 from api.schemas_daily import EnterCheck, PutBack, TakeOut
 from api.tonight import zone_of
 from collector.kitchen import Kitchen
@@ -101,7 +101,7 @@ def _state(one: InstrumentNow, zone: str, now: Instant) -> str:
         return f"under test since {short_text(one.out_since, zone)}: nothing is known from it"
     if one.due_at is None or one.state not in ("overdue", "due soon"):
         return ""
-    day = short_text(one.due_at, zone)
+    day = date_text(one.due_at, zone)
     days = max(1, round(abs(one.due_at - now) / 86_400.0))
     plural = "day" if days == 1 else "days"
     if one.state == "overdue":
@@ -112,14 +112,14 @@ def _state(one: InstrumentNow, zone: str, now: Instant) -> str:
 def _words(one: InstrumentNow, zone: str) -> str:
     check = one.check
     if check is None:
-        due = "" if one.due_at is None else f" First check due {short_text(one.due_at, zone)}."
+        due = "" if one.due_at is None else f" First check due {date_text(one.due_at, zone)}."
         return f"No check is written down.{due}"
     unit = "g" if one.kind == "scale" else "K"
     found, left = (f"{value:+g} {unit}".replace("-", "−") for value in (check.as_found, check.as_left))
     verdict = "within" if check.passed else "OUTSIDE"
     return (
         f"Checked {short_text(check.checked_at, zone)} with {check.reference}: as found {found}, {verdict} "
-        f"±{check.tolerance:g} {unit}; as left {left}. Next due {short_text(check.due_at, zone)}."
+        f"±{check.tolerance:g} {unit}; as left {left}. Next due {date_text(check.due_at, zone)}."
     )
 
 

@@ -8,6 +8,7 @@ from collector.drills import CALLS
 from collector.kitchen import Kitchen
 
 Words = Callable[[Any, Kitchen, str], str]
+OCCASIONS = {"call": "{drill}", "missing": "who has not confirmed {drill}", "over": "the end of {drill}"}
 
 
 def _name(kitchen: Kitchen, person: str) -> str:
@@ -26,7 +27,7 @@ def _started(event: d.DrillStarted, kitchen: Kitchen, zone: str) -> str:
 
 
 def _told(event: d.DrillTold, kitchen: Kitchen, zone: str) -> str:
-    what = f"drill {event.drill}" if event.occasion == "call" else f"who has not confirmed drill {event.drill}"
+    what = OCCASIONS.get(event.occasion, "{drill}").format(drill=f"drill {event.drill}")
     took = "accepted" if event.state == "accepted" else f"not accepted {event.detail}".strip()
     return f"{_name(kitchen, event.person)} was told of {what} by {event.channel}: {took}."
 

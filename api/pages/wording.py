@@ -31,6 +31,14 @@ def short_text(at: Instant | None, zone: str) -> str:
     return f"{local:%a} {local.day} {local:%b}, {local:%H:%M}"
 
 
+def date_text(at: Instant | None, zone: str) -> str:
+    """Return the day alone, with its year: `Tue 16 Nov 2027`."""
+    if at is None:
+        return "an unknown day"
+    local = datetime.fromtimestamp(at, UTC).astimezone(ZoneInfo(zone))
+    return f"{local:%a} {local.day} {local:%b %Y}"
+
+
 def ago_text(at: Instant, now: Instant) -> str:
     """Return how long ago, as people say it: `just now`, `8 min ago`, `3 days ago`."""
     span = max(0.0, now - at)

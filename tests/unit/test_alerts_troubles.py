@@ -18,6 +18,7 @@ from alerts.troubles import (
     STORE_S,
     Facts,
     broken_ways,
+    named,
     standing_trouble,
     trouble,
 )
@@ -26,7 +27,7 @@ from collector.broker import Broker
 from collector.events import AlarmRaised, AlarmTold, Draft, Event, PersonDescribed, RotaDescribed, SiteDescribed
 from collector.findings import Condition
 from collector.health import State
-from collector.kitchen import Alarm, Kitchen
+from collector.kitchen import Alarm, Kitchen, Person
 from collector.present import Present
 from collector.readings import Site
 from collector.rota import RotaStep
@@ -224,3 +225,8 @@ def test_the_service_tells_of_itself_under_one_alarm(tmp_path: Path, monkeypatch
         assert standing_trouble(works.present.kitchen) is None
     finally:
         works.stores.close()
+
+
+def test_a_broken_way_is_named_with_the_name_of_its_person() -> None:
+    kitchen = replace(Kitchen(), people={"ana": Person("ana", "Ana Reyes", ())})
+    assert named(kitchen, [("ana", "email"), ("kim", "webhook")]) == [("Ana Reyes", "email"), ("kim", "webhook")]

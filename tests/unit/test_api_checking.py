@@ -13,6 +13,7 @@ from api.app import create_app
 from api.auth.sessions import begin, cookie_name, form_token
 from api.instruments_now import instruments_now
 from api.office import Office
+from api.pages.wording import date_text
 from api.schemas_daily import EnterCheck, PutBack, TakeOut
 from collector.kitchen import Kitchen
 from tests.office import DAY, NOW, made_kitchen, made_office
@@ -137,3 +138,8 @@ def test_who_may_not_write_sees_the_checks_and_no_form(client: TestClient, offic
     page = client.get("/sensors").text
     assert "No check is written down" in page
     assert "/sensors/check" not in page
+
+
+def test_the_day_of_a_check_is_told_with_its_year() -> None:
+    assert date_text(NOW + 356 * DAY, "America/New_York") == "Tue 16 Nov 2027"
+    assert date_text(None, "America/New_York") == "an unknown day"

@@ -14,7 +14,7 @@ from api.check import doubts
 from api.office import Office
 from collector.drills import Drill
 from collector.events import Draft, Event
-from collector.events_drill import DrillAnswered, DrillEnded, DrillStarted
+from collector.events_drill import DrillAnswered, DrillEnded, DrillStarted, DrillTold
 from collector.settings import Settings, parse
 from collector.toml_faults import Fault
 from tests.office import NOW, made_office
@@ -112,8 +112,12 @@ def test_the_journal_says_in_words_what_a_drill_was(client: TestClient, office: 
     session = begin(office.working, "ada", office.security_clock())
     client.cookies.set(cookie_name(office.settings), session)
     write(office, DrillStarted("calls", ("bo",)))
+    for occasion in ("call", "missing", "over"):
+        write(office, DrillTold(drill(office).id, "bo", "webhook", "accepted", occasion=occasion))
     write(office, DrillAnswered(drill(office).id, "bo", "link"))
     text = client.get("/journal").text
+    for what in ("drill", "who has not confirmed drill", "the end of drill"):
+        assert f"Bo Lindqvist was told of {what} {drill(office).id} by webhook: accepted." in text
     assert "A drill began: whether calls reach Bo Lindqvist." in text
     assert f"Bo Lindqvist confirmed drill {drill(office).id}, by the link." in text
 

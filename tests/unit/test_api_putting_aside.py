@@ -249,7 +249,10 @@ def test_work_is_planned_listed_and_ended_on_the_units_page(bo: Somebody) -> Non
     sent = {"what": "cleaning", "from_at": "2026-11-25T03:00", "until_at": "2026-11-25T04:30", "note": "the floor."}
     assert bo.send("/units/coldroom/planned-work", **sent) == (303, "/units/coldroom?done=planned")
     said = "Cleaning Wed 25 Nov, 03:00 until 04:30, planned by Bo Lindqvist: the floor."
-    assert said in bo.see("/units/coldroom")
+    page = bo.see("/units/coldroom")
+    assert said in page
+    # It is 02:10: what has not begun is called off, not ended.
+    assert "Call it off" in page and "End it now" not in page
     assert said in bo.see("/")
     (one,) = bo.client.get("/api/v1/units/coldroom").json()["planned_work"]
     assert (one["from_at"], one["until_at"]) == ("2026-11-25T08:00:00Z", "2026-11-25T09:30:00Z")
