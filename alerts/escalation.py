@@ -128,13 +128,14 @@ def _case(
 def untold_s(kitchen: Kitchen, now: Instant) -> float:
     """Return for how long it has been tried in vain to tell anybody of something that wakes people. [s]
 
-    The log of the service is nobody. 0 where somebody's way has taken it, or where nothing was tried yet.
+    The log of the service is nobody. 0 where somebody's way has taken it, or where none has failed.
     """
     longest_s = 0.0
     for alarm in kitchen.active_alarms():
         found = occasion_of(alarm, now) if alarm.condition.wakes else None
         mine = [t for t in alarm.told if found is not None and t.occasion == found[0]]
-        if mine and not any(t.accepted and t.channel != LOG for t in mine):
+        vain = any(t.state == "failed" for t in mine)
+        if vain and not any(t.accepted and t.channel != LOG for t in mine):
             begun_at = mine[0].began_at if mine[0].began_at is not None else mine[0].at
             longest_s = max(longest_s, elapsed_s(alarm, mine[0].occasion, begun_at, now))
     return longest_s

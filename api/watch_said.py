@@ -1,11 +1,15 @@
 """How the watch is doing, in a sentence for people and in numbers."""
 
 from alerts.pulse import Beat, Pulse
+from alerts.signs import UNTRIED_MOST_S
 from collector.health import State
 
 
-def watch_said(pulse: Pulse, now_s: float, *, alive: bool) -> tuple[State, str]:
-    """Return the state of the watch and what is said of it; `now_s` is of the machine's monotonic clock."""
+def watch_said(pulse: Pulse, now_s: float, *, alive: bool, untold_s: float = 0.0) -> tuple[State, str]:
+    """Return the state of the watch and what is said of it; `now_s` is of the machine's monotonic clock.
+
+    `untold_s` is for how long it was tried in vain to tell anybody of something that wakes people.
+    """
     if not alive:
         return State.FAILED, "The watch has stopped; restart the service."
     beat = pulse.beat(now_s)
@@ -13,6 +17,11 @@ def watch_said(pulse: Pulse, now_s: float, *, alive: bool) -> tuple[State, str]:
         why = f" It last stumbled: {pulse.last_failure}." if pulse.last_failure else ""
         what = pulse.stale(now_s)
         return State.FAILED, f"The watch hangs: for {pulse.bound_s:.0f} s {what}.{why} Restart the service."
+    if untold_s >= UNTRIED_MOST_S:
+        return (
+            State.FAILED,
+            f"An alarm stands, and for {untold_s:.0f} s every way to tell anybody has failed. Go and look.",
+        )
     if beat is Beat.STARTING:
         return State.STARTING, "The watch begins: not every unit has been looked at yet."
     if pulse.last_failure:

@@ -268,7 +268,8 @@ class Works:
     def say_watch(self) -> None:
         """Put the state of the watch into health."""
         now, pulse = self.clock(), self.live.pulse
-        state, sentence = watch_said(pulse, self.live.monotonic(), alive=self.live.alive)
+        untold = untold_s(self.present.kitchen, now) / self.rate
+        state, sentence = watch_said(pulse, self.live.monotonic(), alive=self.live.alive, untold_s=untold)
         self.health.say("watch", state, sentence, now)
         if self.lamp is not None:
             self._say_lamp(self.lamp.connected, now)

@@ -85,6 +85,7 @@ def test_how_long_nobody_could_be_told_counts_what_wakes_and_was_tried_in_vain()
     assert untold_s(kitchen(*vain), NIGHT + 601) == 600.0
     assert untold_s(kitchen(*vain, wakes=False), NIGHT + 601) == 0.0
     assert untold_s(kitchen(*vain, told(300, "ana", "webhook", True)), NIGHT + 601) == 0.0
+    assert untold_s(kitchen(told(2, "bo", "log", True)), NIGHT + 601) == 0.0, "somebody chose the log alone"
     over = (NIGHT + 400, "watch", AlarmReturned("A1", "product_warm_returned", {}))
     assert untold_s(kitchen(*vain, over), NIGHT + 601) == 0.0
 

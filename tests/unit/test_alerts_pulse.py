@@ -84,3 +84,10 @@ def test_numbers_give_no_age_to_what_has_never_happened() -> None:
 
 def test_a_dead_thread_is_failed_however_fresh_it_was() -> None:
     assert watch_said(begun(tick_s=101.0, round_s=101.0), 101.0, alive=False)[0] is State.FAILED
+
+
+def test_a_watch_that_can_tell_nobody_does_not_work() -> None:
+    pulse = begun(tick_s=101.0, round_s=101.0)
+    assert watch_said(pulse, 101.0, alive=True, untold_s=59.0)[0] is State.WORKS
+    state, sentence = watch_said(pulse, 101.0, alive=True, untold_s=60.0)
+    assert state is State.FAILED and "every way to tell anybody has failed" in sentence
