@@ -28,6 +28,8 @@ MEAN_HORIZON_S = 2 * 3600.0
 """House: an unusual mean that takes the meat past its limit this soon is told, though the air comes and goes. [s]"""
 CLOSE_C, URGENT_S = 0.25, 1800.0
 """House: meat this close below its limit that likely passes it this soon is told whatever is usual. [K], [s]"""
+FAR_S = 2400.0
+"""House: where meat likely passes its limit that soon, air far above it for so long is no delivery. [s]"""
 FALLS_ON, COOLS_C, TURNS_C = 0.5, 0.3, 0.05
 """House: falling air is believed to go on half as fast; meat that would stay this far below its limit then, cools; this
 far, it turns. [1], [K]"""
@@ -50,15 +52,22 @@ class Outlook:
     """Whether it would stay below its limit at all."""
 
 
-def is_due(warm_s: float, seen: Outlook, by_mean: Outlook, air: LearnedUnit, below_c: float) -> bool:
+def is_urgent(warm_s: float, far_s: float, seen: Outlook, below_c: float) -> bool:
+    """Return whether the product passes its limit so soon that a person is told whatever is usual for the unit.
+
+    Every reading of the air has been above the limit for `warm_s`, and far above it, at the unit's limit for its air,
+    for `far_s`; the product is `below_c` below its limit.
+    """
+    waited = far_s >= FAR_S or (below_c <= CLOSE_C and warm_s >= NO_RECOVERY_S)
+    return waited and seen.likely_s <= URGENT_S and not seen.turns
+
+
+def is_due(warm_s: float, seen: Outlook, by_mean: Outlook, air: LearnedUnit) -> bool:
     """Return whether a person is told now that the product may pass its limit.
 
     `warm_s` is for how long every reading of the air has been above the limit, `seen` the outlook from its last half
-    hour, `by_mean` that from its mean, and `below_c` how far the product is below its limit. Before anything is usual
-    for the unit, a fixed wait decides. Whatever is usual, meat close to its limit that goes on to it is told.
+    hour, and `by_mean` that from its mean. Before anything is usual for the unit, a fixed wait decides.
     """
-    if below_c <= CLOSE_C and seen.likely_s <= URGENT_S and warm_s >= NO_RECOVERY_S and not seen.turns:
-        return True
     comes = seen.likely_s <= HORIZON_S and not seen.cools
     usual = air.usual
     if usual is None:
@@ -73,11 +82,11 @@ def is_on_its_way(seen: Outlook, air: LearnedUnit) -> bool:
     return air.warming_since is not None and seen.early_s <= HORIZON_S
 
 
-def may_be_due(warm_s: float, air: LearnedUnit) -> bool:
-    """Return whether it is worth looking ahead: whether any of the waits of `is_due` is over."""
+def may_be_due(warm_s: float, far_s: float, air: LearnedUnit) -> bool:
+    """Return whether it is worth looking ahead: whether any of the waits of `is_due` and `is_urgent` is over."""
     usual = air.usual
-    if warm_s >= NO_RECOVERY_S or usual is None:
-        return warm_s >= NO_RECOVERY_S
+    if warm_s >= NO_RECOVERY_S or far_s >= FAR_S or usual is None:
+        return warm_s >= NO_RECOVERY_S or far_s >= FAR_S
     return air.warming_s >= longest_wait_s(usual) or is_unusual(usual, air.slow_c)
 
 

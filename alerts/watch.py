@@ -19,6 +19,7 @@ from alerts.outlook import (
     is_due,
     is_on_its_way,
     is_unusual,
+    is_urgent,
     longest_wait_s,
     may_be_due,
     outlook,
@@ -99,14 +100,18 @@ def _product_warm(watch: UnitWatch, now: Instant, standing: Collection[str]) -> 
         ahead = sooner(*_outlooks(watch))
         if not _recovered(watch, now) or is_on_its_way(ahead, watch.learned):
             return _may_pass(watch, now, ahead)
-    warm_s = watch.at - watch.above_since if watch.at is not None and watch.above_since is not None else 0.0
-    if not may_be_due(warm_s, watch.learned) or not _air_speaks(watch, now, stands=False):
+    warm_s, far_s = _lasted(watch, watch.above_since), _lasted(watch, watch.far_over_since)
+    if not may_be_due(warm_s, far_s, watch.learned) or not _air_speaks(watch, now, stands=False):
         return None
     seen, by_mean = _outlooks(watch)
-    below_c = watch.limit_c - _warmest_tub(watch)[0]
-    return (
-        _may_pass(watch, now, sooner(seen, by_mean)) if is_due(warm_s, seen, by_mean, watch.learned, below_c) else None
-    )
+    urgent = is_urgent(warm_s, far_s, seen, watch.limit_c - _warmest_tub(watch)[0])
+    due = urgent or is_due(warm_s, seen, by_mean, watch.learned)
+    return _may_pass(watch, now, sooner(seen, by_mean)) if due else None
+
+
+def _lasted(watch: UnitWatch, since: Instant | None) -> float:
+    """Return for how long something has been so at the last reading of the air; 0 where it is not. [s]"""
+    return watch.at - since if watch.at is not None and since is not None else 0.0
 
 
 def _outlooks(watch: UnitWatch) -> tuple[Outlook, Outlook]:

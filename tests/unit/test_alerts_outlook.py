@@ -13,6 +13,7 @@ from alerts.outlook import (
     Outlook,
     is_due,
     is_on_its_way,
+    is_urgent,
     longest_wait_s,
     may_be_due,
     outlook,
@@ -77,9 +78,15 @@ def in_hours(likely: float, *, cools: bool = False) -> Outlook:
 NEVER = Outlook(math.inf, math.inf, math.inf)
 
 
-def due(warm_min: float, seen: Outlook, by_mean: Outlook, unit: LearnedUnit, below_c: float = 1.5) -> bool:
-    told = is_due(warm_min * 60.0, seen, by_mean, unit, below_c)
-    assert may_be_due(warm_min * 60.0, unit) or not told, "what is told must have been worth looking ahead"
+def due(warm_min: float, seen: Outlook, by_mean: Outlook, unit: LearnedUnit) -> bool:
+    told = is_due(warm_min * 60.0, seen, by_mean, unit)
+    assert may_be_due(warm_min * 60.0, 0.0, unit) or not told, "what is told must have been worth looking ahead"
+    return told
+
+
+def urgent(warm_min: float, far_min: float, seen: Outlook, below_c: float) -> bool:
+    told = is_urgent(warm_min * 60.0, far_min * 60.0, seen, below_c)
+    assert may_be_due(warm_min * 60.0, far_min * 60.0, LearnedUnit(5.0)) or not told
     return told
 
 
@@ -110,11 +117,18 @@ def test_a_mean_that_is_unusual_is_told_although_the_air_comes_back_every_time()
 
 
 def test_meat_close_to_its_limit_that_goes_on_is_told_whatever_is_usual() -> None:
-    habit = air(usual(high_c=5.5, warming_min=60.0), 56.0, slow_c=4.9)
-    assert due(55.0, in_hours(0.4), in_hours(0.4), habit, below_c=0.2)
-    assert not due(55.0, in_hours(0.4), in_hours(0.4), habit, below_c=0.4)
-    turns = replace(in_hours(0.4, cools=False), turns=True)
-    assert not due(55.0, turns, in_hours(0.4), habit, below_c=0.2), "the air falls so fast that it will not pass"
+    assert urgent(55.0, 0.0, in_hours(0.4), below_c=0.2)
+    assert not urgent(55.0, 0.0, in_hours(0.4), below_c=0.4)
+    assert not urgent(54.0, 0.0, in_hours(0.4), below_c=0.2)
+    turns = replace(in_hours(0.4), turns=True)
+    assert not urgent(55.0, 0.0, turns, below_c=0.2), "the air falls so fast that it will not pass"
+
+
+def test_meat_that_soon_passes_in_air_far_above_its_limit_is_told_whatever_is_usual() -> None:
+    assert urgent(41.0, 40.0, in_hours(0.5), below_c=0.7)
+    assert not urgent(50.0, 39.0, in_hours(0.5), below_c=0.7), "a defrost is back by then"
+    assert not urgent(50.0, 40.0, in_hours(0.6), below_c=0.7), "there is time to see whether it comes back"
+    assert not urgent(50.0, 40.0, replace(in_hours(0.4), turns=True), below_c=0.7)
 
 
 def test_what_was_told_stands_while_product_still_warms_and_may_pass_although_the_air_is_below_its_limit() -> None:
