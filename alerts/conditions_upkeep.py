@@ -18,7 +18,7 @@ LOW_PCT, BACK_PCT = 15.0, 20.0
 """House: a battery this low may end any day; changed once it is so full again. [%]"""
 FALLS_BELOW_PCT, LEAST_FALL_PCT, LOOKED_S, AHEAD_S = 40.0, 3.0, 12 * 3600.0, 3 * 86_400.0
 """House: below the first, one that lost at least so much in what is kept of a day, of half a day at least, and will be
-low within three days as it goes on. [%], [s]"""
+low within three days as it goes on. Told already, it is over once it has gained as much. [%], [s]"""
 
 
 def due_checks(kitchen: Kitchen, unit: str, interval_s: float) -> dict[str, Instant]:
@@ -35,14 +35,16 @@ def battery_low(heard: Heard, recent: Recent | None, *, stands: bool) -> bool:
         return False
     if heard.value < (BACK_PCT if stands else LOW_PCT):
         return True
-    return heard.value < FALLS_BELOW_PCT and recent is not None and _falls(recent)
+    return heard.value < FALLS_BELOW_PCT and recent is not None and _falls(recent, stands=stands)
 
 
-def _falls(recent: Recent) -> bool:
+def _falls(recent: Recent, *, stands: bool) -> bool:
     third = len(recent.values) // 3
     if not third or recent.times[-1] - recent.times[0] < LOOKED_S:
         return False
     early, late = median(recent.values[:third]), median(recent.values[-third:])
+    if stands:
+        return late - early < LEAST_FALL_PCT
     # From the middle of the first third to the middle of the last is two thirds of the time.
     per_s = (early - late) / ((recent.times[-1] - recent.times[0]) * 2.0 / 3.0)
     return early - late >= LEAST_FALL_PCT and late - per_s * AHEAD_S <= LOW_PCT

@@ -1,11 +1,15 @@
 """Batteries, clocks and checks, each with a record that has the fault and one that nearly has it."""
 
+import math
+from dataclasses import replace
+from itertools import pairwise
+
 import pytest
 
 from alerts.clocks import Lags
-from alerts.conditions_upkeep import conditions_of_upkeep, due_checks
+from alerts.conditions_upkeep import battery_low, conditions_of_upkeep, due_checks
 from alerts.heard import Heard
-from alerts.learned import folded
+from alerts.learned import Recent, folded
 from collector.findings import Condition
 from collector.instruments import by_checks
 from collector.kitchen import Kitchen
@@ -50,6 +54,17 @@ def test_a_battery_that_falls_so_that_it_will_be_low_in_three_days_is_told_now()
     assert battery(*(38.0 - 0.1 * i for i in range(25))) == []
     assert battery(*(80.0 - 0.4 * i for i in range(25))) == []
     assert battery(*(30.0 + (i % 2) for i in range(25))) == []
+
+
+@pytest.mark.parametrize("per_day", [4.0, 5.0, 7.0])
+def test_a_battery_that_falls_by_whole_per_cents_and_a_little_to_and_fro_is_told_once(per_day: float) -> None:
+    said, recent = [False], Recent()
+    for n in range(4 * 288):
+        at = 300.0 * n
+        value = float(round(39.0 - per_day * at / 86_400.0 + 1.4 * math.sin(at / 86_400.0 * 2.0 * math.pi)))
+        recent.take(at, value)
+        said.append(battery_low(replace(heard(Quantity.BATTERY, value), measured_at=at), recent, stands=said[-1]))
+    assert sum(one != other for one, other in pairwise(said)) == 1
 
 
 def test_what_is_no_battery_may_be_at_three() -> None:
