@@ -13,6 +13,8 @@ LEAST = 4
 """House: fewer readings than this say nothing of a clock."""
 WRONG_S = 120.0
 """House: more than this is no delay of a radio; a device this far ahead is not believed at intake either. [s]"""
+BACK_S = 60.0
+"""House: told already, a clock is wrong until a reading of the hour lags by less than this, however unsteady. [s]"""
 STEADY_S = 60.0
 """House: what came late after an outage comes less and less late; a clock that is wrong stays so. [s]"""
 
@@ -41,16 +43,19 @@ class Lags:
             since = received_at
         return since
 
-    def wrong(self) -> tuple[Instant, float | None] | None:
+    def wrong(self, *, stands: bool = False) -> tuple[Instant, float | None] | None:
         """Return since when the clock has been wrong, and by how much its readings lag; None where it is not.
 
-        The lag is None where the device told times that could not be believed at all. [s]
+        The lag is None where the device told times that could not be believed: all of them, or where it `stands`
+        already, any. [s]
         """
         if len(self.rows) < LEAST or self.rows[-1][0] - self.rows[0][0] < WATCHED_S:
             return None
-        if all(doubted for _, _, doubted in self.rows):
+        doubts = [doubted for _, _, doubted in self.rows]
+        if all(doubts) or (stands and any(doubts)):
             return self.rows[0][0], None
-        lags = [lag for _, lag, doubted in self.rows if not doubted]
-        if len(lags) < len(self.rows) or min(lags) <= WRONG_S or max(lags) - min(lags) > STEADY_S:
+        lags = [lag for _, lag, _ in self.rows]
+        unsteady = not stands and max(lags) - min(lags) > STEADY_S
+        if any(doubts) or min(lags) <= (BACK_S if stands else WRONG_S) or unsteady:
             return None
         return self.rows[0][0], median(lags)

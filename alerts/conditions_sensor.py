@@ -44,7 +44,10 @@ def conditions_of_sensors(
         "sensor_stuck": [
             n for n, r in thermometers.items() if blind.get(n) == STUCK or stuck(r, stands="sensor_stuck" in standing)
         ],
-        "sensor_jumps": [n for n, r in thermometers.items() if len(r.jumps) >= JUMPS],
+        # Over once it has not jumped for a day, as the words say that end it.
+        "sensor_jumps": [
+            n for n, r in thermometers.items() if len(r.jumps) >= (1 if "sensor_jumps" in standing else JUMPS)
+        ],
         "sensor_unit": [
             n
             for n, r in thermometers.items()

@@ -63,7 +63,9 @@ def conditions_of_upkeep(
         found.append(_condition("battery_low", low, now, {**about, "charge_pct": charge}, unit))
     wrong = {
         n: w for n, lags in clocks.items()
-        if n in channels and not channels[n].silent(now, stands=False) and (w := lags.wrong()) is not None
+        if n in channels
+        and not channels[n].silent(now, stands=False)
+        and (w := lags.wrong(stands="clock_wrong" in standing)) is not None
     }  # fmt: skip
     if wrong:
         worst_s = max((lag for _, lag in wrong.values() if lag is not None), default=None)

@@ -107,20 +107,23 @@ def advice(
 
 
 def moving_text(found: Collection[Elsewhere]) -> str:
-    """Return what people read of it, in one sentence.
+    """Return what people read of it.
 
     >>> moving_text([Elsewhere("f", "Fridge", 2.9, 3.1, 4), Elsewhere("c", "Chamber", 3.4, 3.3, None)])
-    'By its air cold enough, and kept for raw meat: Fridge (2.9 °C, usually 3.1; room for 4), or Chamber (3.4 °C, usually 3.3), if it has room.'
+    'Tubs could go to Fridge (air 2.9 °C, usually 3.1; room for 4), or to Chamber (air 3.4 °C, usually 3.3; if it has room). Both are kept for raw meat, and cold enough by their air.'
     >>> moving_text([])
     'No unit here is known to be cold enough, for raw meat and with room.'
     """  # noqa: E501 - what is read is one line
     if not found:
         return NOWHERE
-    return f"By its air cold enough, and kept for raw meat: {', or '.join(_told(one) for one in found)}."
+    kept = "It is kept for raw meat, and cold enough by its air."
+    if len(found) > 1:
+        kept = "Both are kept for raw meat, and cold enough by their air."
+    return f"Tubs could go to {', or to '.join(_told(one) for one in found)}. {kept}"
 
 
 def _told(one: Elsewhere) -> str:
-    air = f"{one.air_c:.1f} °C, usually {one.usual_c:.1f}"
+    air = f"air {one.air_c:.1f} °C, usually {one.usual_c:.1f}"
     if one.room is None:
-        return f"{one.name} ({air}), if it has room"
+        return f"{one.name} ({air}; if it has room)"
     return f"{one.name} ({air}; room for {one.room})"

@@ -52,7 +52,8 @@ def shelved_words(kitchen: Kitchen, alarm: Alarm, now: Instant, zone: str) -> st
     if one is None:
         return ""
     until = clock_text(one.until_at, zone)
-    return f"Shelved by {person_name(kitchen, one.by)} at {clock_text(one.from_at, zone)} until {until}: {one.reason}"
+    by, since = person_name(kitchen, one.by), clock_text(one.from_at, zone)
+    return f"Shelved by {by} at {since} until {until}: {one.reason.rstrip('. ')}."
 
 
 def shelve_form(alarm: Alarm) -> Form:
@@ -64,7 +65,7 @@ def shelve_form(alarm: Alarm) -> Form:
         Field("reason", "Why nobody need hear of it meanwhile", Kind.WORDS, needed=True),
         Field("minutes", "For how long", Kind.NUMBER, f"At most {most}.", "min", needed=True, half=True),
     )
-    note = "Nobody is told of it until then. If it still stands, everybody concerned is told again."
+    note = "Meanwhile nobody is told of it. If it still stands, everybody concerned is told again."
     if of_meat:
         note += " If it becomes worse for the meat, at once."
     minutes = f"{min(SHELVED_S, most_s) // 60:g}"

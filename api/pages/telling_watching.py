@@ -23,7 +23,7 @@ def _unit(kitchen: Kitchen, unit: str) -> str:
 
 def _planned(event: w.WorkPlanned, kitchen: Kitchen, zone: str) -> str:
     span = f"from {short_text(event.from_at, zone)} until {short_text(event.until_at, zone)}"
-    note = f" Note: {event.note}" if event.note else ""
+    note = f" Note: {event.note.rstrip('. ')}." if event.note else ""
     return f"{_unit(kitchen, event.unit)}: {event.what} is planned {span}.{note}"
 
 
@@ -41,11 +41,11 @@ def _explained(event: w.AlarmExplained, kitchen: Kitchen, zone: str) -> str:
 WORDS: dict[type[Any], Words] = {
     w.AlarmExplained: _explained,
     w.AlarmShelved: lambda v, k, z: (
-        f"Alarm {v.alarm} was shelved until {short_text(v.until_at, z)}. Reason: {v.reason}"
+        f"Alarm {v.alarm} was shelved until {short_text(v.until_at, z)}. Reason: {v.reason.rstrip('. ')}."
     ),
     w.AlarmUnshelved: lambda v, k, z: f"Alarm {v.alarm} is no longer shelved: {WHY.get(v.why, v.why)}.",
-    w.UnitOutOfService: lambda v, k, z: f"{_unit(k, v.unit)} was put out of service. Reason: {v.reason}",
-    w.UnitInService: lambda v, k, z: f"{_unit(k, v.unit)} is in service again. Reason: {v.reason}",
+    w.UnitOutOfService: lambda v, k, z: f"{_unit(k, v.unit)} was put out of service. Reason: {v.reason.rstrip('. ')}.",
+    w.UnitInService: lambda v, k, z: f"{_unit(k, v.unit)} is in service again. Reason: {v.reason.rstrip('. ')}.",
     w.WorkPlanned: _planned,
     w.WorkEnded: _work_ended,
 }

@@ -64,6 +64,11 @@ def test_four_lone_jumps_in_a_day_are_a_fault_and_three_are_not(size: float) -> 
     assert kinds({"air": with_jumps(3, size)}) == []
 
 
+def test_what_was_told_to_jump_is_told_of_until_it_has_not_jumped_for_a_day() -> None:
+    assert kinds({"air": with_jumps(1, 9.0)}, ("sensor_jumps",)) == ["sensor_jumps"]
+    assert kinds({"air": with_jumps(0, 9.0)}, ("sensor_jumps",)) == []
+
+
 def test_warm_stretches_of_defrosts_are_no_jumps() -> None:
     assert kinds({"air": with_jumps(6, 6.0, length=4)}) == []
 

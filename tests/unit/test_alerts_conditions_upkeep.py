@@ -3,6 +3,7 @@
 import math
 from dataclasses import replace
 from itertools import pairwise
+from random import Random
 
 import pytest
 
@@ -129,3 +130,23 @@ def test_a_check_puts_off_when_the_next_is_due_and_only_thermometers_of_the_unit
     check = Calibration("a", "channel", 5000.0, "melting ice", 0.1, 0.1, 9000.0, "bo", 0.5)
     kitchen = Kitchen(said=said, assignments=by_checks(said, (check,), ()), calibrations=(check,))
     assert due_checks(kitchen, "room", 1000.0) == {"a": 9000.0, "b": 1200.0}
+
+
+@pytest.mark.parametrize(("lag_s", "spread_s"), [(125.0, 9.0), (3600.0, 70.0), (-118.0, 9.0)])
+def test_a_wrong_clock_behind_an_unsteady_way_is_told_once(lag_s: float, spread_s: float) -> None:
+    lags, said, chance = Lags(), [False], Random(4)
+    for n in range(2 * 1440):
+        lag = lag_s + spread_s * (chance.random() - 0.5)
+        quality = Quality.CLOCK_DOUBT if lag < -120.0 else Quality.GOOD
+        lags.take(NOW + 60.0 * n - (0.0 if quality else lag), NOW + 60.0 * n, quality)
+        said.append(lags.wrong(stands=said[-1]) is not None)
+    assert sum(one != other for one, other in pairwise(said)) <= 1
+
+
+def test_a_clock_that_was_mended_is_told_as_that_though_its_way_is_unsteady() -> None:
+    lags = Lags()
+    for n in range(120):
+        lags.take(NOW + 60.0 * n - (3600.0 if n < 80 else 5.0 * (n % 7)), NOW + 60.0 * n, Quality.GOOD)
+        if n == 70:
+            assert lags.wrong() is not None
+    assert lags.wrong(stands=True) is None

@@ -144,5 +144,5 @@ def test_the_limit_of_the_unit_that_the_tubs_come_from_counts_too() -> None:
 def test_what_people_read_names_figures_and_never_promises() -> None:
     assert moving_text(()) == NOWHERE
     text = moving_text([Elsewhere("f", "Fridge 2", 2.9, 3.1, 1), Elsewhere("c", "Chamber", -0.5, 3.3, None)])
-    assert "Fridge 2 (2.9 °C, usually 3.1; room for 1)" in text
-    assert text.endswith("Chamber (-0.5 °C, usually 3.3), if it has room.")
+    assert "Fridge 2 (air 2.9 °C, usually 3.1; room for 1)" in text
+    assert "or to Chamber (air -0.5 °C, usually 3.3; if it has room). Both are kept for raw meat" in text

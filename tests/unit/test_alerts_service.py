@@ -150,7 +150,10 @@ def test_whoever_is_told_of_warming_meat_reads_where_it_could_go_in_the_body_and
     bench.run(2, 3.0)
     bench.run(1, 9.0)
     bench.service.tell()
-    where = "By its air cold enough, and kept for raw meat: Fridge (3.0 °C, usually 3.0; room for 4)."
+    where = (
+        "Tubs could go to Fridge (air 3.0 °C, usually 3.0; room for 4). "
+        "It is kept for raw meat, and cold enough by its air."
+    )
     ((_, _, line),) = bench.first.lines
     steps = bench.first.bodies[0].splitlines()
     assert where not in line

@@ -154,7 +154,7 @@ def test_a_tub_that_is_put_into_a_unit_out_of_service_says_that_it_is_back_in_se
     assert not isinstance(moved, Faults)
     assert [type(draft.event).__name__ for draft in moved] == ["TubMoved", "UnitInService"]
     entry = e.Entry(99, NOW, NOW, "bo", moved[1].event)
-    said = "Curing chamber is in service again. Reason: a tub of BELLY-32 was put into it"
+    said = "Curing chamber is in service again. Reason: a tub of BELLY-32 was put into it."
     assert entry_words(entry, OUT, "UTC") == said
     assert lots_of(entry, OUT) == ("BELLY-32",)
     assert len(move_tub(KITCHEN, "BELLY-32", MoveTub(tub="rack 1", unit="chamber"), BO, NOW)) == 1  # type: ignore[arg-type]
