@@ -34,7 +34,7 @@ EACH = 2
 """Faults of each kind in one block."""
 JUDGING, TUNING = 4, 2
 """Blocks of ordinary months; of faults there are half as many again."""
-TUNING_SEED, JUDGING_SEED = 1000, 2000
+TUNING_SEED, JUDGING_SEED = 1000, 3000
 BUDGET = 0.4
 """False alarms per unit-month that the threshold is tuned to, and the watch is held to."""
 PROCESSES = 2
