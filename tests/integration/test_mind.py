@@ -197,7 +197,8 @@ def test_killed_it_is_told_to_everybody_by_the_next_way_at_once_and_again_when_i
     took_s = min(at for at, _, _ in posts.received) - killed_s
     said = first_line(posts.of("ana", "raised")[0])
     assert said.startswith("Curevigil at Harbour kitchen has not answered since ")
-    assert said.endswith("No cold room is watched. Last: the connection is refused.")
+    assert "Take it that no cold room is watched. Someone must look." in said
+    assert said.endswith("Last: the connection is refused.")
     assert "own thermometers" in posts.of("bo", "raised")[0]["data"]["body"]
     for logged in ("person=ana way='webhook' state=failed", "person=ana way='webhook 2' state=accepted"):
         eventually(lambda logged=logged: logged in two.said("mind"), f"its log holds {logged}")
